@@ -1,1 +1,9 @@
-//! x
+//! All integration tests, in one binary.
+
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+#[path = "faults/ledger.rs"]
+mod faults_ledger;
+mod support;
+mod tidy;
+mod worked_example;

@@ -197,7 +197,11 @@ fn fittings(job: &Job, facts: &Facts) -> Vec<Item> {
         pieces("spare downlight of the same batch", spare, "one that can't be matched later costs a new ceiling"),
     ];
     if let Some(saw) = job.hole_saw {
-        items.push(pieces(format!("hole saw {} mm", plain(saw.mm(), 1)), 1, "the cut-outs, after a trial in a board offcut"));
+        items.push(pieces(
+            format!("hole saw {} mm", plain(saw.mm(), 1)),
+            1,
+            "the cut-outs, after a trial in a board offcut",
+        ));
     }
     if job.crossings > 0 && job.access == Some(Access::FloorAbove) {
         let why = format!("{} joists to drill, on the centre line", job.crossings);
@@ -296,9 +300,11 @@ fn enclosures(job: &Job) -> Vec<Item> {
     items.extend(job.joint.map(|joint| match joint {
         Joint::Loft => pieces("joint box with cord grips", 1, "the join, screwed to a joist where it can be reached"),
         Joint::Plate => pieces("blank plate and back box", 1, "the join, behind the plate over the old rose's hole"),
-        Joint::AboveALight => {
-            pieces("maintenance-free joint box (BS 5733, marked MF)", 1, "the join, where it is no longer easily reached")
-        }
+        Joint::AboveALight => pieces(
+            "maintenance-free joint box (BS 5733, marked MF)",
+            1,
+            "the join, where it is no longer easily reached",
+        ),
     }));
     items
 }
@@ -375,7 +381,8 @@ fn clip_spacing<'a>(job: &Job, facts: &'a Facts) -> Result<(f64, &'a Row), CaseE
     let width_mm = cable.and_then(|row| row.number("width_mm")).unwrap_or(0.0);
     let rows = &facts.table("clip.spacing").rows;
     let row = rows.iter().find(|row| row.number("width_up_to_mm").is_some_and(|most| width_mm <= most));
-    row.map(|row| (width_mm, row)).ok_or_else(|| CaseError::at("job.cable_area", "no clip spacing is known for this cable"))
+    row.map(|row| (width_mm, row))
+        .ok_or_else(|| CaseError::at("job.cable_area", "no clip spacing is known for this cable"))
 }
 
 /// What it takes to close the old rose's hole, unless a plate covers it, and the other holes.
@@ -412,7 +419,12 @@ fn closing_holes(job: &Job, facts: &Facts) -> Result<Vec<Item>, CaseError> {
     }
     if tape_mm > 0.0 {
         let quantity = round_up(tape_mm / 1000.0, 1);
-        items.push(Item { name: "joint tape".to_owned(), quantity, unit: "m", why: "the edges of each patch".to_owned() });
+        items.push(Item {
+            name: "joint tape".to_owned(),
+            quantity,
+            unit: "m",
+            why: "the edges of each patch".to_owned(),
+        });
     }
     Ok(items)
 }

@@ -9,8 +9,17 @@ use serde_json::Value;
 use crate::case::CaseError;
 use crate::facts::Facts;
 
+pub mod cable;
 pub mod circuit;
 pub mod energy;
+pub mod joints;
+pub mod kit;
+pub mod light;
+pub mod making_good;
+pub mod network;
+pub mod plan;
+pub mod set_out;
+pub mod timber;
 pub mod verify;
 
 /// A calculator behind a door: a case in, an answer out, both as JSON trees.
@@ -29,8 +38,17 @@ macro_rules! door {
 
 /// Every function that scripts can call: namespace, then name and door.
 pub const DOORS: &[(&str, &[(&str, Door)])] = &[
+    ("cable", &[("figure", door!(cable::figure, cable::Case))]),
     ("circuit", &[("figure", door!(circuit::figure, circuit::Case))]),
     ("energy", &[("figure", door!(energy::figure, energy::Case))]),
+    ("joints", &[("figure", door!(joints::figure, joints::Case))]),
+    ("kit", &[("figure", door!(kit::figure, kit::Case))]),
+    ("making_good", &[("method", making_good_method)]),
+    ("set_out", &[
+        ("figure", door!(set_out::figure, set_out::Case)),
+        ("rank", door!(set_out::rank, set_out::Case)),
+    ]),
+    ("timber", &[("figure", door!(timber::figure, timber::Case))]),
     ("verify", &[
         ("figure", door!(verify::figure, verify::Case)),
         ("range", door!(verify::range, verify::Case)),
@@ -74,9 +92,29 @@ pub fn offered(answer: Value, key: &str) -> Value {
     }
 }
 
-/// Judges an offer chosen earlier against a changed case: the offer with its figures as they would be now, and what
-/// that means in words; nothing if it no longer holds.
+/// How a hole of a size in a surface is made good.
+fn making_good_method(case: &Value, facts: &Facts) -> Result<Value, CaseError> {
+    #[derive(serde::Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct Hole {
+        hole: crate::quantity::Length,
+        surface: making_good::Surface,
+    }
+    let hole: Hole = crate::case::read(case)?;
+    let method = making_good::making_good(hole.hole.mm(), hole.surface, facts)
+        .ok_or_else(|| CaseError::at("hole", "no method closes a hole of this size"))?;
+    serde_json::to_value(method).map_err(|error| CaseError::at("", error.to_string()))
+}
+
+/// Judges an offer chosen earlier against a changed case: the offer, and what keeping it means in words; nothing if it
+/// no longer holds, or was none of these calculators'.
 #[must_use]
-pub fn judged(_offer: &str, _case: &Value, _former: &Value, _facts: &Facts) -> Option<(Value, String)> {
-    None
+pub fn judged(offer: &str, case: &Value, former: &Value) -> Option<(Value, String)> {
+    if !offer.starts_with("set_out::rank:") {
+        return None;
+    }
+    let case: set_out::Case = crate::case::read(case).ok()?;
+    let positions: Vec<[f64; 2]> = serde_json::from_value(former.get("positions")?.clone()).ok()?;
+    let judgement = set_out::judge(&case, &positions);
+    judgement.legal.then(|| (former.clone(), judgement.words))
 }

@@ -60,6 +60,12 @@ pub struct Reel {
     pub reel_m: f64,
     /// What is cut from it, m.
     pub cuts_m: Vec<f64>,
+    /// The tags of those lengths, in the same order.
+    #[serde(default)]
+    pub tags: Vec<String>,
+    /// What is left on it, m; computed without it.
+    #[serde(default)]
+    pub left_m: Option<f64>,
 }
 
 /// Draws the chain over the plan, with the cut list in its notes.
@@ -106,7 +112,7 @@ impl<'a> Places<'a> {
         for name in chain.lengths.iter().take(MOST).flat_map(|length| [&length.from, &length.to]) {
             if places.find(name).is_none() {
                 let x_mm = chain.feed[0] + 600.0 * (places.invented.len() + 1) as f64;
-                places.invented.push(Hole { tag: name.clone(), x_mm, y_mm: chain.feed[1] });
+                places.invented.push(Hole { tag: name.clone(), x_mm, y_mm: chain.feed[1], ..Hole::default() });
             }
         }
         places
@@ -235,8 +241,10 @@ fn reels(drawing: &mut Drawing, chain: &Chain) {
     }
     drawing.notes.push(Note::new(NoteKind::Heading, "Reels"));
     for reel in chain.reels.iter().take(MOST) {
-        let cuts: Vec<String> = reel.cuts_m.iter().take(MOST).map(|cut| metres(*cut)).collect();
-        let left = reel.reel_m - reel.cuts_m.iter().sum::<f64>();
+        let tag = |index: usize| reel.tags.get(index).map_or_else(String::new, |tag| words::inert(tag) + "\u{a0}");
+        let cuts = reel.cuts_m.iter().take(MOST).enumerate();
+        let cuts: Vec<String> = cuts.map(|(index, cut)| tag(index) + &metres(*cut).replace(' ', "\u{a0}")).collect();
+        let left = reel.left_m.unwrap_or_else(|| reel.reel_m - reel.cuts_m.iter().sum::<f64>());
         let rest = if is_length(left) { format!("{left:.2} m left") } else { "the cuts don't fit on it".to_owned() };
         let note = format!("{} reel: {}; {rest}", metres(reel.reel_m), cuts.join(", "));
         drawing.notes.push(Note::new(NoteKind::Line, note));
@@ -265,13 +273,13 @@ mod tests {
             route_mm: vec![],
         };
         let lengths = vec![length("L1", 1.5), length("L2", f64::NAN), length("L3", 2.0), length("L4", -1.0)];
-        let reels = vec![Reel { reel_m: 3.0, cuts_m: vec![1.5, 2.0] }];
+        let reels = vec![Reel { reel_m: 3.0, cuts_m: vec![1.5, 2.0], tags: vec!["L1".into()], left_m: None }];
         let drawn = chain(&Chain { lengths, reels, ..Chain::default() });
         let said: Vec<&str> = drawn.notes.iter().map(|note| note.text.as_str()).collect();
         assert!(said.contains(&"In all 3.50 m in 4 lengths"), "{said:?}");
         assert!(said.contains(&"L2 has no length that can be cut: not in the sum."));
         assert!(said.contains(&"L4 has no length that can be cut: not in the sum."));
-        assert!(said.contains(&"3.00 m reel: 1.50 m, 2.00 m; the cuts don't fit on it"));
+        assert!(said.contains(&"3.00 m reel: L1\u{a0}1.50\u{a0}m, 2.00\u{a0}m; the cuts don't fit on it"));
     }
 
     #[test]
@@ -285,7 +293,7 @@ mod tests {
         let joists = Joists { along: Along::Y, centres: vec![210.0, 610.0, 1010.0, 1410.0], width: Some(47.0) };
         let chain_of = Chain {
             feed: [400.0, 500.0],
-            holes: vec![Hole { tag: "H1".into(), x_mm: 1200.0, y_mm: 900.0 }],
+            holes: vec![Hole { tag: "H1".into(), x_mm: 1200.0, y_mm: 900.0, ..Hole::default() }],
             lengths: vec![Length {
                 tag: "L1".into(),
                 from: "feed".into(),

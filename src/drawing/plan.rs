@@ -304,6 +304,9 @@ fn draw_holes(drawing: &mut Drawing, plan: &CeilingPlan, room: &Room) {
             room::warn(drawing, format!("{tag}: its place lies outside the room. Not drawn."));
             continue;
         }
+        if !hole.agrees(room) {
+            room::warn(drawing, format!("{tag}: its measures from the walls aren't those of its place."));
+        }
         drawing.shapes.push(Shape::Circle { role: Role::Hole, centre: hole.at(), radius: diameter / 2.0 });
         drawing.notes.push(Note::new(NoteKind::Line, format!("{tag}  {}", room.measured(hole.at()))));
         drawing.tags.push(Tag {
@@ -321,20 +324,20 @@ fn draw_holes(drawing: &mut Drawing, plan: &CeilingPlan, room: &Room) {
     running_measures(drawing, &drawn, room, Along::Y);
 }
 
-/// What is left from each row's last hole to the far wall: the measure that finds a slipped tape. Rectangles only, since
-/// elsewhere the far wall depends on the row.
+/// What is left from each row's last hole to the wall ahead: the measure that finds a slipped tape.
 fn closing_measures(drawing: &mut Drawing, holes: &[Point], room: &Room) {
-    if !room.is_rectangle() || holes.is_empty() {
+    if holes.is_empty() {
         return;
     }
-    drawing
-        .notes
-        .push(Note::new(NoteKind::Heading, "Closing measures, mm from the last hole of a row to the far wall"));
+    let heading = "Closing measures, mm from the last hole of a row to the wall ahead";
+    drawing.notes.push(Note::new(NoteKind::Heading, heading));
     for y in distinct(holes, 1) {
-        let last = holes.iter().filter(|hole| same(hole[1], y)).map(|hole| hole[0]).fold(f64::MIN, f64::max);
-        let (at, left) = (words::mm(y - room.area.low[1]), words::mm(room.area.high[0] - last));
-        let row = format!("Row {at} from {}: {left} to {}", room.origin_wall(Along::Y), room.walls[2].letter);
-        drawing.notes.push(Note::new(NoteKind::Line, row));
+        let row = holes.iter().filter(|hole| same(hole[1], y));
+        let Some(last) = row.max_by(|a, b| a[0].total_cmp(&b[0])) else { continue };
+        let Some((wall, x)) = room.ahead(*last) else { continue };
+        let (at, left) = (words::mm(y - room.area.low[1]), words::mm(x - last[0]));
+        let text = format!("Row {at} from {}: {left} to {}", room.origin_wall(Along::Y), wall.letter);
+        drawing.notes.push(Note::new(NoteKind::Line, text));
     }
 }
 

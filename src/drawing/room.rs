@@ -51,7 +51,7 @@ impl Along {
 }
 
 /// A hole for a light, or another named place.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Hole {
     /// Its name: `H1`.
@@ -60,9 +60,21 @@ pub struct Hole {
     pub x_mm: f64,
     /// Centre along the width, mm from the wall at y = 0.
     pub y_mm: f64,
+    /// Measure from wall A, mm, if one was given out already; a different place is said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub from_a_mm: Option<f64>,
+    /// Measure from wall B, mm, if one was given out already; a different place is said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub from_b_mm: Option<f64>,
 }
 
 impl Hole {
+    /// Whether the measures that were given out are those of the place, to a millimetre.
+    pub(super) fn agrees(&self, room: &Room) -> bool {
+        let given = [self.from_a_mm, self.from_b_mm];
+        (0..2).all(|axis| given[axis].is_none_or(|given| (given - (self.at()[axis] - room.area.low[axis])).abs() < 1.0))
+    }
+
     /// The centre.
     #[must_use]
     pub fn at(&self) -> Point {
@@ -105,6 +117,13 @@ pub struct Wall {
     pub to: Point,
 }
 
+impl Wall {
+    /// Whether a place lies on the wall.
+    fn passes(&self, place: Point) -> bool {
+        (length(self.from, place) + length(place, self.to) - length(self.from, self.to)).abs() < 1e-6
+    }
+}
+
 /// A room with lettered walls.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Room {
@@ -143,10 +162,8 @@ impl Room {
     /// Whether a place lies in the room or on a wall.
     #[must_use]
     pub fn holds(&self, place: Point) -> bool {
-        let on =
-            |wall: &Wall| (length(wall.from, place) + length(place, wall.to) - length(wall.from, wall.to)).abs() < 1e-6;
         let inside = |[from, to]: &[f64; 2]| *from <= place[0] && place[0] <= *to;
-        self.walls.iter().any(on) || self.spans(Along::X, place[1]).iter().any(inside)
+        self.walls.iter().any(|wall| wall.passes(place)) || self.spans(Along::X, place[1]).iter().any(inside)
     }
 
     /// The parts of a straight line along an axis that lie in the room: from and to, mm.
@@ -164,13 +181,11 @@ impl Room {
         places.chunks_exact(2).map(|pair| [pair[0], pair[1]]).collect()
     }
 
-    /// Whether the room fills the rectangle around it.
+    /// The wall that a tape along x from a place meets, and where it meets it; `None` for a place outside.
     #[must_use]
-    pub fn is_rectangle(&self) -> bool {
-        let on_corner = |wall: &Wall| {
-            (0..2).all(|axis| wall.from[axis] == self.area.low[axis] || wall.from[axis] == self.area.high[axis])
-        };
-        self.walls.len() == 4 && self.walls.iter().all(on_corner)
+    pub fn ahead(&self, [x, y]: Point) -> Option<(&Wall, f64)> {
+        let [_, end] = self.spans(Along::X, y).into_iter().find(|[from, to]| (*from..=*to).contains(&x))?;
+        self.walls.iter().find(|wall| wall.passes([end, y])).map(|wall| (wall, end))
     }
 
     /// A place in words, measured from two walls, whole mm: `700 from A, 775 from B`.

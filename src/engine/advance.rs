@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use serde_json::Value;
 
-use super::answers::{Answer, Answers};
+use super::answers::Answers;
 use super::bundle::Bundle;
 use super::fold::{self, Folded};
 use super::host::{Host, Job};
@@ -199,7 +199,7 @@ impl Engine {
         }
         let offer = among.first()?.get("offer")?.as_str()?;
         let case = self.host.memo.input(offer)?;
-        calc::judged(offer, &case, former, &self.bundle.facts)
+        calc::judged(offer, &case, former)
     }
 }
 
@@ -341,10 +341,4 @@ fn sign_of(signpost: &Signpost) -> gate::Sign {
         Sign::CoatingClear => gate::Sign::CoatingClear,
         Sign::HoleClear => gate::Sign::HoleClear { hole: about },
     }
-}
-
-/// Whether an answer in a trail came from the ledger.
-#[must_use]
-pub fn is_recorded(answer: &Answer) -> bool {
-    !super::assume::is_assumed(answer)
 }

@@ -80,7 +80,7 @@ pub fn trouble(world: &World, scene: &Scene, now: Moment) -> Option<Trouble> {
     let closing = world.given_back.contains(MAIN_SWITCH);
     let (name, point) = world.exposed.iter().find_map(|(name, as_opened)| {
         let point = scene.points.get(name).unwrap_or(as_opened);
-        let waits = closing && world.is_isolated(point);
+        let waits = closing && world.level(&point.circuit) == Level::Secured;
         (!waits && world.proved_until(point, now).is_none()).then_some((name, point))
     })?;
     let mut offers = Vec::new();
@@ -237,6 +237,7 @@ fn restore(world: &World, circuit: &str, how: Return, now: Moment) -> Next {
     let ladder = still_off(world, circuit).unwrap_or(circuit);
     let mut opened = world.exposed.values().map(|point| &point.circuit);
     if how == Return::Others
+        && world.ladder(MAIN_SWITCH) == Level::Secured
         && let Some(held) = opened.find(|held| [Level::Identified, Level::Off].contains(&world.ladder(held)))
     {
         return Next::Piece(rung(world, held));
@@ -272,39 +273,49 @@ impl World {
     pub(super) fn comes_back(&self, device: &str, circuit: &str) -> bool {
         if device == MAIN_SWITCH { self.ladder(circuit) < Level::Secured } else { device == circuit }
     }
+
+    /// Whether a circuit's own lock isolates it without the main switch behind it.
+    pub(super) fn holds_alone(&self, circuit: &str, now: Moment) -> bool {
+        let mut exposed = self.exposed.iter().filter(|(_, point)| point.circuit == circuit);
+        self.ladder(circuit) == Level::Secured
+            && (!self.main_switch_only.contains(circuit) || exposed.any(|(name, _)| self.is_proved_parted(name, now)))
+    }
+
+    /// Whether the neutrals of an exposed point are parted and proved. A neutral that may be shared shows itself only then.
+    pub(super) fn is_proved_parted(&self, name: &str, now: Moment) -> bool {
+        let proof = self.proofs.get(name).filter(|proof| proof.point.has_parted_neutrals());
+        proof.is_some_and(|proof| self.proved_until(&proof.point, now).is_some())
+    }
 }
 
 /// Why a device may not be closed in this way, as far as the world can tell.
 pub(super) fn restore_refusal(world: &World, device: &str, how: Return, now: Moment) -> Option<Refusal> {
     let others = how == Return::Others;
-    if others
-        && (device != MAIN_SWITCH
-            || world.levels.iter().all(|(name, level)| name == MAIN_SWITCH || *level < Level::Secured))
-    {
-        return Some(words::nothing_stays_locked());
+    if others && let Some(refusal) = narrow_refusal(world, device, now) {
+        return Some(refusal);
     }
     if let Some(open) = world.duties.iter().find_map(|duty| {
         let name = duty.name.strip_prefix("cover(")?.strip_suffix(')')?;
-        let back = world.exposed.get(name).map_or(!others, |point| world.comes_back(device, &point.circuit));
-        back.then_some(name)
+        let stays_off = world.exposed.get(name).is_none_or(|point| !world.comes_back(device, &point.circuit));
+        (!(others && stays_off)).then_some(name)
     }) {
         return Some(words::cover_first(open));
     }
-    if matches!(how, Return::Unaltered | Return::Others)
-        && let Some(loose) = world.loosened.iter().find(|loose| world.comes_back(device, loose))
-    {
-        return Some(words::test_first(loose));
-    }
-    // A neutral that may be shared shows itself only once it is parted, and is proved before the home comes back.
-    let parted = |name: &String| {
-        world
-            .proofs
-            .get(name)
-            .is_some_and(|proof| proof.point.has_parted_neutrals() && world.proved_until(&proof.point, now).is_some())
-    };
+    let untested = matches!(how, Return::Unaltered | Return::Others);
+    let mut loosened = world.loosened.iter().filter(|loose| untested && world.comes_back(device, loose));
+    loosened.next().map(|loose| words::test_first(loose))
+}
+
+/// Why the main switch may not be closed for the others: a neutral may still be lent to them, or nothing stays locked.
+fn narrow_refusal(world: &World, device: &str, now: Moment) -> Option<Refusal> {
+    let leans = |point: &Point| world.main_switch_only.contains(&point.circuit);
     let mut exposed = world.exposed.iter();
-    let joined = exposed.find(|(name, point)| world.main_switch_only.contains(&point.circuit) && !parted(name));
-    joined.filter(|_| others).map(|(name, _)| words::part_first(name))
+    if let Some((name, _)) = exposed.find(|(name, point)| leans(point) && !world.is_proved_parted(name, now)) {
+        return Some(words::part_first(name));
+    }
+    let stays = |circuit: &str| circuit != MAIN_SWITCH && world.holds_alone(circuit, now);
+    let narrows = device == MAIN_SWITCH && world.circuits().any(stays);
+    (!narrows).then(words::nothing_stays_locked)
 }
 
 /// Why a risk is refused for want of a finding on the trail.

@@ -1,6 +1,6 @@
 //! What each piece of evidence does to the world. This is the only place where anything rises.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::demand::restore_refusal;
 use super::evidence::Conclusion;
@@ -160,6 +160,7 @@ impl World {
         }
         let closed: Vec<_> = self.loosened.iter().filter(|loose| self.comes_back(circuit, loose)).cloned().collect();
         self.loosened.retain(|loose| !closed.contains(loose));
+        self.settle_neutrals(circuit, now);
         self.demote(Level::Secured);
         if let Some(level) = self.levels.get_mut(circuit) {
             *level = Level::Identified.min(*level);
@@ -167,9 +168,22 @@ impl World {
         for name in lock_duties(circuit) {
             self.drop_duty(&name);
         }
-        self.main_switch_only.retain(|only| circuit != MAIN_SWITCH && only != circuit);
         self.given_back.insert(circuit.to_owned());
         Ok(())
+    }
+
+    /// Which circuits still need the main switch after a device is given back. A lock that was taken only because the main
+    /// switch stood behind it holds on alone where the neutrals were parted and proved; elsewhere it counts no more.
+    fn settle_neutrals(&mut self, device: &str, now: Moment) {
+        if device != MAIN_SWITCH {
+            self.main_switch_only.remove(device);
+            return;
+        }
+        let leaning = |circuit: &String| !self.holds_alone(circuit, now);
+        let leaning: BTreeSet<_> = self.main_switch_only.iter().filter(|circuit| leaning(circuit)).cloned().collect();
+        let levels = self.levels.iter_mut().filter(|(circuit, _)| leaning.contains(*circuit));
+        levels.for_each(|(_, level)| *level = Level::Off.min(*level));
+        self.main_switch_only = leaning;
     }
 }
 

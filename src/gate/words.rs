@@ -102,6 +102,22 @@ fn text_and_why(piece: &Piece) -> (String, &'static str) {
             format!("Prove the detector `{detector}` on its source again."),
             "It shows that the detector was working when it showed nothing.",
         ),
+        Piece::Restore { circuit, how: Return::Others } => (
+            format!("Take your lock off the `{circuit}`; the circuit in hand stays locked."),
+            "The rest of the home comes back. Every proof is over then.",
+        ),
+        Piece::Restore { circuit, .. } => (
+            format!("Take your lock off `{circuit}`, with everything covered and everybody told."),
+            "The last look is the one before the supply comes back.",
+        ),
+        small => small_text_and_why(small),
+    }
+}
+
+/// The smaller gates.
+#[rustfmt::skip]
+fn small_text_and_why(piece: &Piece) -> (String, &'static str) {
+    match piece {
         Piece::Unconnected { point } => (
             format!("Look at every end of `{}`, and test between its cores.", point.name),
             "A cable joined to nothing needs no isolation, as long as you can see that.",
@@ -125,17 +141,9 @@ fn text_and_why(piece: &Piece) -> (String, &'static str) {
             format!("Look at both faces of the timber at `{hole}`, and behind it."),
             "A drill that comes out where nobody looks may come out in a cable.",
         ),
-        Piece::Tester => (
+        _ => (
             "Name who takes the readings on live contacts.".to_owned(),
             "A reading on a live contact is for somebody trained to take it.",
-        ),
-        Piece::Restore { circuit, how: Return::Others } => (
-            format!("Take your lock off the `{circuit}`; the circuit in hand stays locked."),
-            "The rest of the home comes back. Every proof is over then.",
-        ),
-        Piece::Restore { circuit, .. } => (
-            format!("Take your lock off `{circuit}`, with everything covered and everybody told."),
-            "The last look is the one before the supply comes back.",
         ),
     }
 }
@@ -176,7 +184,7 @@ fn fields(piece: &Piece) -> Vec<Field> {
             named.map(|pair| field(&pair, &format!("Reading {pair}"), Form::Volts, "")).collect()
         }
         Piece::Restore { how, .. } => restore(*how),
-        other => short_fields(other),
+        other => plain_fields(other),
     }
 }
 
@@ -335,7 +343,7 @@ fn restore(how: Return) -> Vec<Field> {
     fields
 }
 
-fn short_fields(piece: &Piece) -> Vec<Field> {
+fn plain_fields(piece: &Piece) -> Vec<Field> {
     match piece {
         Piece::LockSeen => vec![yes("lock seen", "Have you seen it, and is the key with you?", "")],
         Piece::MainsSeen => vec![yes(
@@ -371,6 +379,13 @@ fn short_fields(piece: &Piece) -> Vec<Field> {
                 "The cable is joined to something. Hands off, and isolate first.",
             ),
         ],
+        small => small_fields(small),
+    }
+}
+
+/// The smaller gates.
+fn small_fields(piece: &Piece) -> Vec<Field> {
+    match piece {
         Piece::Coating => vec![
             pick(
                 "evidence",

@@ -133,7 +133,7 @@ fn ask(page: &mut Page, turn: &Turn) {
 /// A piece of evidence: its danger, what to do, and what will be asked.
 pub fn evidence(page: &mut Page, ask: &gate::Ask) {
     if !ask.danger.is_empty() {
-        page.hanging(Tone::Alarm, "DANGER ", &ask.danger);
+        page.paragraph(Tone::Alarm, &ask.danger);
         page.gap();
     }
     page.paragraph(Tone::Strong, &ask.text);

@@ -204,14 +204,9 @@ pub fn figure(case: &Case, facts: &Facts) -> Result<Answer, CaseError> {
     let floor = floor(case, &places, facts)?;
     let crossings_first = access == Some(Access::Nothing);
     let (order, optimal) = cheapest(&costs(&floor, &places, crossings_first));
-    let (second, _) = cheapest(&costs(&floor, &places, !crossings_first));
-    let (chain, second) = (Chain::new(&floor, &places, &order), Chain::new(&floor, &places, &second));
+    let chain = Chain::new(&floor, &places, &order);
     let lengths_m = chain.lengths_m(&allowances);
-    let other = second.better_in_the_other(&chain, crossings_first).then(|| Other {
-        order: second.order.clone(),
-        total_m: second.lengths_m(&allowances).iter().sum(),
-        crossings: second.crossings(),
-    });
+    let other = chain.other(&floor, &places, crossings_first, &allowances);
     let bought = bought(&lengths_m, &sizes);
     let mut notes = Vec::new();
     if bought.is_none() {
@@ -258,8 +253,20 @@ impl Chain {
         self.routes.iter().map(Route::length_mm).sum()
     }
 
-    fn better_in_the_other(&self, chosen: &Self, crossings_first: bool) -> bool {
-        if crossings_first { self.way_mm() < chosen.way_mm() - 0.01 } else { self.crossings() < chosen.crossings() }
+    /// The best chain with length and crossings counting the other way round, if it gains anything.
+    fn other(&self, floor: &Floor, places: &[[f64; 2]], crossings_first: bool, given: &Allowances) -> Option<Other> {
+        if self.crossings() == 0 {
+            return None;
+        }
+        let (order, _) = cheapest(&costs(floor, places, !crossings_first));
+        let other = Self::new(floor, places, &order);
+        let gains =
+            if crossings_first { other.way_mm() < self.way_mm() - 0.01 } else { other.crossings() < self.crossings() };
+        gains.then(|| Other {
+            total_m: other.lengths_m(given).iter().sum(),
+            crossings: other.crossings(),
+            order: other.order,
+        })
     }
 
     fn lengths_m(&self, allowances: &Allowances) -> Vec<f64> {
@@ -346,7 +353,8 @@ fn whole_um(mm: f64) -> u64 {
 
 /// The reels to buy; `None` when a length is longer than every reel.
 fn bought(lengths_m: &[f64], sizes_mm: &[f64]) -> Option<(Vec<Reel>, bool)> {
-    let um = |m: &f64| (round_up(m * 1e6, 0)) as u64;
+    // To the nearest micrometre, so that five cuts of 2 m do come off a reel of 10 m.
+    let um = |m: &f64| whole_um(m * 1000.0);
     let cuts: Vec<u64> = lengths_m.iter().map(um).collect();
     let sizes: Vec<u64> = sizes_mm.iter().map(|mm| whole_um(*mm)).collect();
     let purchase = buy(&cuts, &sizes)?;

@@ -218,7 +218,8 @@ pub fn figure(case: &Case, facts: &Facts) -> Result<Answer, CaseError> {
     let connectors = joint::connectors_in_hand(case, facts)?;
     let found = search::search(&evidence);
     let mut answer = Answer {
-        consistent: found.fits.len(),
+        // A search that was cut short has not shown that any assignment is the only one.
+        consistent: if found.complete { found.fits.len() } else { found.fits.len().max(2) },
         roles: agreed_roles(&evidence, &found.fits),
         cores: agreed_cores(&evidence, &found.fits),
         groups: Vec::new(),

@@ -221,7 +221,9 @@ pub fn search(evidence: &Evidence) -> Found {
         let (mut fits, complete) = all_fits(evidence, Reach { any_switched_feed, labels_reversed });
         if !fits.is_empty() || !complete {
             let before = fits.len();
-            by_colour(evidence, &mut fits);
+            if complete {
+                by_colour(evidence, &mut fits);
+            }
             let by_colour = fits.len() < before;
             return Found { fits, complete, labels_reversed, by_colour };
         }
@@ -240,6 +242,9 @@ fn all_fits(evidence: &Evidence, reach: Reach) -> (Vec<Fit>, bool) {
     (walk.classes.into_values().map(|(_, fit)| fit).collect(), complete)
 }
 
+/// How far a fit is from the usual: unusual cables first, then colours that it contradicts.
+type Rank = (usize, usize);
+
 /// A walk over all combinations of the parts that each cable can play.
 struct Walk<'a> {
     evidence: &'a Evidence,
@@ -247,7 +252,7 @@ struct Walk<'a> {
     chosen: Vec<Part>,
     /// Assignments that no reading can tell apart, by their functions; the most usual is kept, then the one that its
     /// colours suit best.
-    classes: BTreeMap<Vec<Vec<Function>>, ((usize, usize), Fit)>,
+    classes: BTreeMap<Vec<Vec<Function>>, (Rank, Fit)>,
     tried: usize,
 }
 

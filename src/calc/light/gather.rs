@@ -6,8 +6,9 @@
 use std::collections::HashMap;
 
 use super::exchange::{Vector, dot, minus, point_parallel, point_perpendicular, point_to_quad};
+use super::fine::PARTS;
 use super::illuminance::Grid;
-use super::mesh::{Column, Mesh};
+use super::mesh::{Mesh, Patch};
 use super::sight::{Target, targets};
 use crate::calc::plan::Plan;
 use crate::case::CaseError;
@@ -17,6 +18,8 @@ use crate::case::CaseError;
 const MOST_GATHERED: usize = 4000;
 /// Kernels beyond this many numbers are computed anew each time instead of being kept.
 const MOST_KEPT: usize = 2_000_000;
+/// A patch counts part by part from points nearer than this many times the longest edge of a patch.
+const NEAR: f64 = 2.5;
 /// Lengths that agree to this are one, in metres.
 const SAME_M: f64 = 1e-8;
 
@@ -25,16 +28,21 @@ pub struct Gather<'a> {
     plan: &'a Plan,
     mesh: &'a Mesh,
     exitance: &'a [f64],
+    /// The exitance of the parts of each patch; those near a point are looked at one by one.
+    fine: &'a [f64],
+    /// Within this distance in metres the parts count.
+    near_m: f64,
     cells: Vec<Target>,
     columns: Vec<Target>,
 }
 
 impl<'a> Gather<'a> {
-    /// From the exitance of every patch in lm/m², in the order of the mesh.
+    /// From the exitance of every patch in lm/m², in the order of the mesh, and that of their parts.
     #[must_use]
-    pub fn new(plan: &'a Plan, mesh: &'a Mesh, exitance: &'a [f64]) -> Self {
+    pub fn new(plan: &'a Plan, mesh: &'a Mesh, exitance: &'a [f64], fine: &'a [f64]) -> Self {
         let (cells, columns) = targets(mesh);
-        Self { plan, mesh, exitance, cells, columns }
+        let near_m = NEAR * mesh.patches().map(|patch| patch.longest()).fold(0.0, f64::max);
+        Self { plan, mesh, exitance, fine, near_m, cells, columns }
     }
 
     /// The reflected illuminance at the points of a grid on a horizontal plane that faces up, in lux.
@@ -75,12 +83,32 @@ impl<'a> Gather<'a> {
             }
         }
         let levels = self.mesh.level_count();
-        let walls = self.exitance[self.mesh.walls_from()..].chunks_exact(levels);
-        for ((column, exitance), target) in self.mesh.columns.iter().zip(walls).zip(&self.columns) {
+        for (index, (column, target)) in self.mesh.columns.iter().zip(&self.columns).enumerate() {
             let away = (point[1 - column.axis] - column.place) * column.inward;
-            if away > SAME_M {
-                let kernel = kernels.column(along[column.axis][column.interval], away, point, column);
-                sum += seen(target) * kernel.iter().zip(exitance).map(|(a, b)| a * b).sum::<f64>();
+            let share = if away > SAME_M { seen(target) } else { 0.0 };
+            if share > 0.0 {
+                let first = self.mesh.walls_from() + index * levels;
+                let span = column.span.map(|end| end - point[column.axis]);
+                sum += share * self.from_column(first, span, away, kernels);
+            }
+        }
+        sum
+    }
+
+    /// What comes from a column whose patches begin at `first`; `span` is where it lies along its wall from the point.
+    fn from_column(&self, first: usize, span: [f64; 2], away: f64, kernels: &mut Kernels) -> f64 {
+        let levels = self.mesh.level_count();
+        let beside = span[0].max(-span[1]).max(0.0);
+        if beside.hypot(away) > self.near_m {
+            let kernel = kernels.column(false, span, away);
+            return kernel.iter().zip(&self.exitance[first..first + levels]).map(|(a, b)| a * b).sum();
+        }
+        let mut sum = 0.0;
+        for i in 0..PARTS {
+            let end = |part: usize| span[0] + (span[1] - span[0]) * part as f64 / PARTS as f64;
+            let kernel = kernels.column(true, [end(i), end(i + 1)], away);
+            for (part, factor) in kernel.iter().enumerate() {
+                sum += factor * self.fine[(first + part / PARTS) * PARTS * PARTS + part % PARTS * PARTS + i];
             }
         }
         sum
@@ -96,13 +124,27 @@ impl<'a> Gather<'a> {
         let of_columns: Vec<f64> = self.columns.iter().map(share).collect();
         let seen = of_cells.iter().chain(&of_cells).copied();
         let seen = seen.chain(of_columns.iter().flat_map(|share| std::iter::repeat_n(*share, levels)));
-        let patches = self.mesh.patches().zip(self.exitance).zip(seen);
+        let patches = self.mesh.patches().zip(seen).enumerate();
         patches
-            .filter(|((patch, exitance), seen)| {
-                **exitance > 0.0 && *seen > 0.0 && dot(minus(point, patch.corner), patch.normal) > SAME_M
+            .filter(|(index, (patch, seen))| {
+                self.exitance[*index] > 0.0 && *seen > 0.0 && dot(minus(point, patch.corner), patch.normal) > SAME_M
             })
-            .map(|((patch, exitance), seen)| exitance * seen * point_to_quad(point, normal, &patch.corners()))
+            .map(|(index, (patch, seen))| seen * self.from_patch(index, &patch, point, normal))
             .sum()
+    }
+
+    fn from_patch(&self, index: usize, patch: &Patch, point: Vector, normal: Vector) -> f64 {
+        let reach = minus(patch.at(0.5, 0.5), point);
+        if dot(reach, reach).sqrt() - patch.longest() > self.near_m {
+            return self.exitance[index] * point_to_quad(point, normal, &patch.corners());
+        }
+        let end = |part: usize| part as f64 / PARTS as f64;
+        let parts = (0..PARTS).flat_map(|j| (0..PARTS).map(move |i| (i, j)));
+        let of_part = |(i, j): (usize, usize)| {
+            let corners = patch.part([end(i), end(i + 1)], [end(j), end(j + 1)]).corners();
+            self.fine[(index * PARTS + j) * PARTS + i] * point_to_quad(point, normal, &corners)
+        };
+        parts.map(of_part).sum()
     }
 }
 
@@ -153,13 +195,17 @@ struct Kernels<'a> {
     along: [HashMap<u64, Vec<u32>>; 2],
     alike: [HashMap<[i64; 2], u32>; 2],
     cells: HashMap<[u32; 2], f64>,
-    columns: HashMap<(usize, u32, i64), u32>,
+    columns: HashMap<(bool, [i64; 3]), u32>,
+    /// The level lines with those of the parts between them.
+    fine_levels: Vec<f64>,
     kept: Vec<f64>,
     fresh: Vec<f64>,
 }
 
 impl<'a> Kernels<'a> {
     fn new(mesh: &'a Mesh, plane_z_m: f64) -> Self {
+        let count = mesh.level_count() * PARTS;
+        let fine_levels = (0..=count).map(|line| mesh.height() * line as f64 / count as f64).collect();
         Self {
             mesh,
             plane_z_m,
@@ -167,6 +213,7 @@ impl<'a> Kernels<'a> {
             alike: Default::default(),
             cells: HashMap::new(),
             columns: HashMap::new(),
+            fine_levels,
             kept: Vec::new(),
             fresh: Vec::new(),
         }
@@ -199,21 +246,23 @@ impl<'a> Kernels<'a> {
         factor
     }
 
-    /// The factors of a column's levels; those below the plane are 0, the one that the plane cuts counts above it.
-    fn column(&mut self, along: u32, away: f64, point: [f64; 2], column: &Column) -> &[f64] {
-        let count = self.mesh.level_count();
-        let key = (column.axis, along, (away / SAME_M).round() as i64);
+    /// The factors of a column's levels, or of the parts of its levels; those below the plane are 0, the one that the
+    /// plane cuts counts above it. `span` is where the column lies along its wall from the point.
+    fn column(&mut self, fine: bool, span: [f64; 2], away: f64) -> &[f64] {
+        let levels = if fine { &self.fine_levels } else { &self.mesh.levels };
+        let count = levels.len() - 1;
+        let lengths = [span[1] - span[0], (span[0] + span[1]).abs(), away];
+        let key = (fine, lengths.map(|length| (length / SAME_M).round() as i64));
         if let Some(start) = self.columns.get(&key) {
             return &self.kept[*start as usize..*start as usize + count];
         }
-        let [low, high] = column.span.map(|end| end - point[column.axis]);
         let line = |z: f64| {
             let rise = (z - self.plane_z_m).max(0.0);
-            point_perpendicular(high, rise, away) - point_perpendicular(low, rise, away)
+            point_perpendicular(span[1], rise, away) - point_perpendicular(span[0], rise, away)
         };
         self.fresh.clear();
-        let mut below = line(self.mesh.levels[0]);
-        for z in &self.mesh.levels[1..] {
+        let mut below = line(levels[0]);
+        for z in &levels[1..] {
             let here = line(*z);
             self.fresh.push((here - below).max(0.0));
             below = here;
@@ -237,12 +286,18 @@ mod tests {
         Plan::outline(&[[0.0, 0.0], [4.0, 0.0], [4.0, 1.2], [1.6, 1.2], [1.6, 3.0], [0.0, 3.0]]).unwrap()
     }
 
+    /// Parts as bright as their patch.
+    fn alike(exitance: &[f64]) -> Vec<f64> {
+        exitance.iter().flat_map(|value| [*value; PARTS * PARTS]).collect()
+    }
+
     #[test]
     fn an_evenly_bright_room_gives_every_point_its_exitance() {
         for plan in [Plan::rectangle(4.0, 3.0).unwrap(), l_room()] {
             let mesh = Mesh::new(&plan, 2.4, 0.2);
             let ones = vec![1.0; mesh.patch_count()];
-            let gather = Gather::new(&plan, &mesh, &ones);
+            let parts = alike(&ones);
+            let gather = Gather::new(&plan, &mesh, &ones, &parts);
             for z in [0.0, 0.85, 1.2] {
                 for value in gather.on_plane(z, &[[0.1, 0.1], [2.0, 0.7], [1.0, 1.03], [0.3, 2.9]]) {
                     assert!((value - 1.0).abs() < if plan.is_rectangle() { 1e-9 } else { 0.03 }, "{z}: {value}");
@@ -259,7 +314,8 @@ mod tests {
         for plan in [Plan::rectangle(4.0, 3.0).unwrap(), l_room()] {
             let mesh = Mesh::new(&plan, 2.4, 0.3);
             let exitance: Vec<f64> = (0..mesh.patch_count()).map(|index| ((index * 7919) % 13) as f64).collect();
-            let gather = Gather::new(&plan, &mesh, &exitance);
+            let parts = alike(&exitance);
+            let gather = Gather::new(&plan, &mesh, &exitance, &parts);
             for z in [0.0, 0.85] {
                 let point = [0.47, 0.61];
                 let wanted = gather.at_point([point[0], point[1], z], UP);
@@ -274,7 +330,8 @@ mod tests {
         for plan in [Plan::rectangle(4.0, 3.0).unwrap(), l_room()] {
             let mesh = Mesh::new(&plan, 2.4, 0.5);
             let exitance: Vec<f64> = mesh.patches().map(|patch| 1.0 + patch.corner[0] + patch.corner[2]).collect();
-            let gather = Gather::new(&plan, &mesh, &exitance);
+            let parts = alike(&exitance);
+            let gather = Gather::new(&plan, &mesh, &exitance, &parts);
             let grid = Grid { step_m: 0.03, border_m: 0.0 };
             let points = grid.points(&plan).unwrap();
             assert!(points.len() > MOST_GATHERED);

@@ -3,6 +3,8 @@
 //! Cells and columns are cut along the same lines, and every wall stands on one of them, so that no patch reaches past
 //! the plane of a wall. The vertical walls are cut into equal levels, which the exchange of light makes use of.
 
+use std::collections::HashMap;
+
 use super::exchange::Vector;
 use crate::calc::plan::Plan;
 
@@ -53,6 +55,14 @@ impl Patch {
     #[must_use]
     pub fn at(&self, u: f64, v: f64) -> Vector {
         std::array::from_fn(|axis| self.corner[axis] + u * self.edges[0][axis] + v * self.edges[1][axis])
+    }
+
+    /// The part between shares `u` of the first edge and `v` of the second.
+    #[must_use]
+    pub fn part(&self, u: [f64; 2], v: [f64; 2]) -> Self {
+        let [first, second] = self.edges;
+        let edges = [first.map(|e| e * (u[1] - u[0])), second.map(|e| e * (v[1] - v[0]))];
+        Self { corner: self.at(u[0], v[0]), edges, normal: self.normal }
     }
 
     /// The four corners in turn.
@@ -159,6 +169,40 @@ impl Mesh {
         flat(0.0, 1.0).chain(flat(self.height(), -1.0)).chain(upright)
     }
 
+    /// For every patch the patches before and after it on its own surface, along its first and its second edge.
+    #[must_use]
+    pub fn neighbours(&self) -> Vec<[[Option<usize>; 2]; 2]> {
+        let (cells, levels) = (self.cells.len(), self.level_count());
+        let at: HashMap<[usize; 2], usize> =
+            self.cells.iter().zip(0..).map(|(cell, index)| (cell.interval, index)).collect();
+        let mut all = Vec::with_capacity(self.patch_count());
+        for surface in 0..2 {
+            all.extend(self.cells.iter().map(|cell| {
+                [0, 1].map(|axis| {
+                    [-1, 1].map(|step| {
+                        let mut interval = cell.interval;
+                        interval[axis] = interval[axis].checked_add_signed(step)?;
+                        at.get(&interval).map(|index| surface * cells + index)
+                    })
+                })
+            }));
+        }
+        let column = |index: Option<usize>| index.and_then(|index| Some((index, self.columns.get(index)?)));
+        for (index, here) in self.columns.iter().enumerate() {
+            let same_wall = |(other, column): (usize, &Column)| {
+                let alike = (column.axis, column.place, column.inward) == (here.axis, here.place, here.inward);
+                (alike && column.interval.abs_diff(here.interval) == 1).then_some(other)
+            };
+            let beside = [column(index.checked_sub(1)), column(index.checked_add(1))].map(|c| c.and_then(same_wall));
+            all.extend((0..levels).map(|level| {
+                let patch = |column: usize, level: usize| self.walls_from() + column * levels + level;
+                let vertical = [level.checked_sub(1), (level + 1 < levels).then_some(level + 1)];
+                [beside.map(|c| c.map(|c| patch(c, level))), vertical.map(|l| l.map(|l| patch(index, l)))]
+            }));
+        }
+        all
+    }
+
     /// The areas of all patches, in square metres.
     #[must_use]
     pub fn areas(&self) -> Vec<f64> {
@@ -201,6 +245,28 @@ mod tests {
             assert!((walls - 2.4 * plan.perimeter()).abs() < 1e-9);
             assert!(areas.iter().all(|area| *area > 0.0));
         }
+    }
+
+    #[test]
+    fn neighbours_lie_next_to_each_other() {
+        let plan = Plan::outline(&[[0.0, 0.0], [4.0, 0.0], [4.0, 1.0], [1.0, 1.0], [1.0, 3.0], [0.0, 3.0]]).unwrap();
+        let mesh = Mesh::new(&plan, 2.4, 0.3);
+        let patches: Vec<Patch> = mesh.patches().collect();
+        let mut found = 0;
+        for (index, beside) in mesh.neighbours().iter().enumerate() {
+            for (edge, pair) in beside.iter().enumerate() {
+                for (side, other) in pair.iter().enumerate() {
+                    let Some(other) = other else { continue };
+                    let (here, there) = (patches[index], patches[*other]);
+                    let (first, second) = if side == 0 { (there, here) } else { (here, there) };
+                    let end = if edge == 0 { first.at(1.0, 0.0) } else { first.at(0.0, 1.0) };
+                    assert!((0..3).all(|axis| (end[axis] - second.corner[axis]).abs() < 1e-9));
+                    assert_eq!(here.normal, there.normal);
+                    found += 1;
+                }
+            }
+        }
+        assert!(found > 2 * patches.len());
     }
 
     #[test]

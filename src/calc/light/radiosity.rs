@@ -13,7 +13,7 @@ use super::sight::{Target, targets};
 use crate::calc::plan::Plan;
 
 /// The solution is taken as found when its residual is this small against its first.
-const RESIDUAL: f64 = 1e-9;
+const RESIDUAL: f64 = 1e-8;
 /// More rounds than this are never needed for reflectances below 0.999.
 const MOST_ROUNDS: usize = 400;
 /// Lengths that agree to this are one, in metres.
@@ -130,7 +130,7 @@ impl Exchange {
             for (sum, factor) in sums.iter_mut().zip(&closing) {
                 *sum *= factor;
             }
-            if error(&sums, &self.areas) < 1e-10 {
+            if error(&sums, &self.areas) < 1e-8 {
                 break;
             }
         }
@@ -197,8 +197,9 @@ impl Exchange {
             let (floor, ceiling) = (flat[cell] * seen, flat[cells + cell] * seen);
             let column = &upright[at..at + levels];
             let column_turned = &upright_turned[at..at + levels];
-            flat_flux[cell] += seen * dot(kernel, column);
-            flat_flux[cells + cell] += seen * dot(kernel, column_turned);
+            let [to_floor, to_ceiling] = dots(kernel, column, column_turned);
+            flat_flux[cell] += seen * to_floor;
+            flat_flux[cells + cell] += seen * to_ceiling;
             add(&mut upright_flux[at..at + levels], kernel, floor);
             add(&mut turned_flux[at..at + levels], kernel, ceiling);
         }
@@ -222,8 +223,9 @@ impl Exchange {
             let (a, b) = (link.a as usize * levels, link.b as usize * levels);
             for level in 0..levels {
                 let window = &row[levels - 1 - level..2 * levels - 1 - level];
-                upright_flux[a + level] += dot(window, &upright[b..b + levels]);
-                upright_flux[b + level] += dot(window, &upright[a..a + levels]);
+                let [to_a, to_b] = dots(window, &upright[b..b + levels], &upright[a..a + levels]);
+                upright_flux[a + level] += to_a;
+                upright_flux[b + level] += to_b;
             }
         }
     }
@@ -274,16 +276,22 @@ impl Exchange {
 }
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {
+    dots(a, b, b)[0]
+}
+
+/// The products of one list with two others at once.
+fn dots(of: &[f64], a: &[f64], b: &[f64]) -> [f64; 2] {
     // Four sums side by side: their order is fixed, and they need not wait for each other.
-    let mut sums = [0.0; 4];
-    let (quads_a, quads_b) = (a.chunks_exact(4), b.chunks_exact(4));
-    let rest: f64 = quads_a.remainder().iter().zip(quads_b.remainder()).map(|(a, b)| a * b).sum();
-    for (a, b) in quads_a.zip(quads_b) {
+    let mut sums = [[0.0; 4]; 2];
+    let whole = of.len() / 4 * 4;
+    for ((of, a), b) in of.chunks_exact(4).zip(a.chunks_exact(4)).zip(b.chunks_exact(4)) {
         for lane in 0..4 {
-            sums[lane] += a[lane] * b[lane];
+            sums[0][lane] += of[lane] * a[lane];
+            sums[1][lane] += of[lane] * b[lane];
         }
     }
-    sums.iter().sum::<f64>() + rest
+    let rest = |other: &[f64]| of[whole..].iter().zip(&other[whole..]).map(|(a, b)| a * b).sum::<f64>();
+    [sums[0].iter().sum::<f64>() + rest(a), sums[1].iter().sum::<f64>() + rest(b)]
 }
 
 fn add(to: &mut [f64], what: &[f64], times: f64) {

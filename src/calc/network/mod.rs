@@ -81,6 +81,12 @@ impl Network {
         }))
     }
 
+    /// A new node, without a look at the names there are.
+    pub fn add(&mut self, name: &str) -> Node {
+        self.nodes.push(name.to_owned());
+        Node(self.nodes.len() - 1)
+    }
+
     /// The node of this name, if there is one.
     #[must_use]
     pub fn find(&self, name: &str) -> Option<Node> {
@@ -147,63 +153,90 @@ impl Network {
         all
     }
 
-    /// Voltages and currents with the sources in action.
-    ///
-    /// # Errors
-    /// [`NetworkError`] where a value is impossible or a source without inner resistance is short-circuited.
-    pub fn solve(&self, positions: &Positions) -> Result<Solution, NetworkError> {
-        self.solve_with(positions, true, None)
-    }
-
     /// What an ohmmeter shows between two nodes with every source taken away; `None` is an open circuit.
     ///
     /// # Errors
     /// [`NetworkError::Value`] and [`NetworkError::TooLarge`].
     pub fn ohm_between(&self, a: Node, b: Node, positions: &Positions) -> Result<Option<f64>, NetworkError> {
-        let solution = self.solve_with(positions, false, Some((a, b)))?;
-        Ok(solution.volts(a, b).map(f64::abs))
+        Ok(self.ohm_between_each(&[(a, b)], positions)?.pop().flatten())
     }
 
-    fn solve_with(
+    /// As [`Network::ohm_between`] for many pairs, at little more than the price of one.
+    ///
+    /// # Errors
+    /// [`NetworkError::Value`] and [`NetworkError::TooLarge`].
+    pub fn ohm_between_each(
         &self,
+        pairs: &[(Node, Node)],
         positions: &Positions,
-        live: bool,
-        one_ampere: Option<(Node, Node)>,
-    ) -> Result<Solution, NetworkError> {
+    ) -> Result<Vec<Option<f64>>, NetworkError> {
+        let (joined, island) = self.shape(positions, false)?;
+        let mut system = System::new(&joined, &island, pairs.len());
+        self.stamp_resistances(&joined, &mut system);
+        let ends = |(a, b): &(Node, Node)| (joined.root(a.0), joined.root(b.0));
+        // An ampere can only flow where there is a way back; between islands the meter shows an open circuit.
+        let measurable = |(a, b): &(Node, Node)| island.same(a.0, b.0);
+        for (column, pair) in pairs.iter().enumerate().filter(|(_, pair)| measurable(pair)) {
+            let (a, b) = ends(pair);
+            system.inject(b, a, 1.0, column);
+        }
+        let solved = system.solve().map_err(|_| NetworkError::Value { name: String::from("a resistance") })?;
+        let shown = |(column, pair): (usize, &(Node, Node))| {
+            let (a, b) = ends(pair);
+            measurable(pair).then(|| (solved.volts(a, column) - solved.volts(b, column)).abs())
+        };
+        Ok(pairs.iter().enumerate().map(shown).collect())
+    }
+
+    /// Voltages and currents with the sources in action.
+    ///
+    /// # Errors
+    /// [`NetworkError`] where a value is impossible or a source without inner resistance is short-circuited.
+    pub fn solve(&self, positions: &Positions) -> Result<Solution, NetworkError> {
+        let (joined, island) = self.shape(positions, true)?;
+        let mut system = System::new(&joined, &island, 1);
+        self.stamp_resistances(&joined, &mut system);
+        for (at, element) in self.elements.iter().enumerate() {
+            let (a, b) = (joined.root(element.from.0), joined.root(element.to.0));
+            match element.kind {
+                Kind::Source { volts, ohm } if ohm > 0.0 => {
+                    system.conductance(a, b, 1.0 / ohm);
+                    system.inject(b, a, volts / ohm, 0);
+                }
+                Kind::Source { volts, .. } if a != b => system.ideal.push((at, a, b, volts)),
+                Kind::Source { volts, .. } if volts != 0.0 => {
+                    return Err(NetworkError::Short { name: element.name.clone() });
+                }
+                _ => {}
+            }
+        }
+        let ideal = system.ideal.clone();
+        let solved = system.solve().map_err(|row| NetworkError::Short { name: self.culprit(&ideal, row) })?;
+        Ok(self.solution(&joined, &island, &solved))
+    }
+
+    /// The nodes that are one, and the islands.
+    fn shape(&self, positions: &Positions, live: bool) -> Result<(Sets, Sets), NetworkError> {
         if self.nodes.len() > MOST_NODES {
             return Err(NetworkError::TooLarge);
         }
         self.check_values()?;
         let joined = self.joined(positions);
         let island = self.islands(&joined, live);
-        // An ampere can only flow where there is a way back; between islands the meter shows an open circuit.
-        let one_ampere = one_ampere.filter(|(a, b)| island.same(a.0, b.0));
-        let mut system = System::new(&joined, &island);
-        for (at, element) in self.elements.iter().enumerate() {
+        Ok((joined, island))
+    }
+
+    fn stamp_resistances(&self, joined: &Sets, system: &mut System) {
+        for element in &self.elements {
             let (a, b) = (joined.root(element.from.0), joined.root(element.to.0));
-            match element.kind {
-                Kind::Resistance { ohm } if ohm > 0.0 && ohm.is_finite() && a != b => {
-                    system.conductance(a, b, 1.0 / ohm)
-                }
-                Kind::Source { volts, ohm } if live => {
-                    if ohm > 0.0 {
-                        system.conductance(a, b, 1.0 / ohm);
-                        system.inject(b, a, volts / ohm);
-                    } else if a != b {
-                        system.ideal(at, a, b, volts);
-                    } else if volts != 0.0 {
-                        return Err(NetworkError::Short { name: element.name.clone() });
-                    }
-                }
-                _ => {}
+            if let Kind::Resistance { ohm } = element.kind
+                && ohm > 0.0
+                && ohm.is_finite()
+                && a != b
+            {
+                system.conductance(a, b, 1.0 / ohm);
             }
         }
-        if let Some((a, b)) = one_ampere {
-            system.inject(joined.root(b.0), joined.root(a.0), 1.0);
-        }
-        let held = system.ideal.clone();
-        let solved = system.solve().map_err(|row| NetworkError::Short { name: self.culprit(&held, row) })?;
-        Ok(self.solution(&joined, &island, &solved, live))
     }
 
     fn check_values(&self) -> Result<(), NetworkError> {
@@ -254,15 +287,14 @@ impl Network {
         at.and_then(|at| self.elements.get(at)).map_or_else(|| String::from("a source"), |element| element.name.clone())
     }
 
-    fn solution(&self, joined: &Sets, island: &Sets, solved: &Solved, live: bool) -> Solution {
-        let volts: Vec<f64> = (0..self.nodes.len()).map(|node| solved.volts[joined.root(node)]).collect();
+    fn solution(&self, joined: &Sets, island: &Sets, solved: &Solved) -> Solution {
+        let volts: Vec<f64> = (0..self.nodes.len()).map(|node| solved.volts(joined.root(node), 0)).collect();
         let current = self.elements.iter().enumerate().map(|(at, element)| {
             let fall = volts[element.from.0] - volts[element.to.0];
             match element.kind {
                 Kind::Resistance { ohm } if ohm > 0.0 => Some(fall / ohm),
-                Kind::Source { volts, ohm } if live && ohm > 0.0 => Some((volts - fall) / ohm),
-                Kind::Source { .. } if live => solved.ideal_amperes.get(&at).copied(),
-                Kind::Source { .. } => Some(0.0),
+                Kind::Source { volts, ohm } if ohm > 0.0 => Some((volts - fall) / ohm),
+                Kind::Source { .. } => solved.ideal_amperes.get(&at).copied(),
                 // In a conductor without resistance any current may circulate.
                 Kind::Resistance { .. } | Kind::Switch { .. } => None,
             }
@@ -326,24 +358,32 @@ impl Sets {
     }
 }
 
-/// The equations: a row for each node that is not the reference of its island, then one for each ideal source.
+/// The equations: a row for each node that is not the reference of its island, then one for each ideal source. Behind
+/// the coefficients each row holds its right-hand sides, one column for each question asked of the network.
 struct System {
     row_of: Vec<Option<usize>>,
     node_rows: usize,
     rows: Vec<Vec<f64>>,
-    right: Vec<f64>,
+    columns: usize,
+    /// Element, its two nodes, its volts.
     ideal: Vec<(usize, usize, usize, f64)>,
 }
 
 struct Solved {
-    volts: Vec<f64>,
+    row_of: Vec<Option<usize>>,
+    answers: Vec<Vec<f64>>,
     ideal_amperes: BTreeMap<usize, f64>,
 }
 
+impl Solved {
+    fn volts(&self, node: usize, column: usize) -> f64 {
+        self.row_of[node].map_or(0.0, |row| self.answers[row][column])
+    }
+}
+
 impl System {
-    fn new(joined: &Sets, island: &Sets) -> Self {
-        let count = joined.0.len();
-        let mut row_of = vec![None; count];
+    fn new(joined: &Sets, island: &Sets, columns: usize) -> Self {
+        let mut row_of = vec![None; joined.0.len()];
         let mut node_rows = 0;
         for (node, row) in row_of.iter_mut().enumerate() {
             if joined.root(node) == node && island.root(node) != node {
@@ -351,8 +391,8 @@ impl System {
                 node_rows += 1;
             }
         }
-        let (rows, right) = (vec![vec![0.0; node_rows]; node_rows], vec![0.0; node_rows]);
-        Self { row_of, node_rows, rows, right, ideal: Vec::new() }
+        let rows = vec![vec![0.0; node_rows + columns]; node_rows];
+        Self { row_of, node_rows, rows, columns, ideal: Vec::new() }
     }
 
     fn conductance(&mut self, a: usize, b: usize, siemens: f64) {
@@ -366,82 +406,74 @@ impl System {
         }
     }
 
-    /// A current taken out of `from` and put into `to`.
-    fn inject(&mut self, from: usize, to: usize, amperes: f64) {
-        if let Some(row) = self.row_of[from] {
-            self.right[row] -= amperes;
+    /// A current taken out of `from` and put into `to`, for the question of this column.
+    fn inject(&mut self, from: usize, to: usize, amperes: f64, column: usize) {
+        for (node, sign) in [(from, -1.0), (to, 1.0)] {
+            if let Some(row) = self.row_of[node] {
+                self.rows[row][self.node_rows + column] += sign * amperes;
+            }
         }
-        if let Some(row) = self.row_of[to] {
-            self.right[row] += amperes;
-        }
-    }
-
-    fn ideal(&mut self, element: usize, a: usize, b: usize, volts: f64) {
-        self.ideal.push((element, a, b, volts));
     }
 
     /// The row in the error counts the ideal sources.
     fn solve(mut self) -> Result<Solved, usize> {
-        let size = self.node_rows + self.ideal.len();
+        let (nodes, size) = (self.node_rows, self.node_rows + self.ideal.len());
         for row in &mut self.rows {
+            let right = row.split_off(nodes);
             row.resize(size, 0.0);
+            row.extend(right);
         }
         for (index, (_, a, b, volts)) in self.ideal.iter().enumerate() {
-            let column = self.node_rows + index;
             let mut own = vec![0.0; size];
+            own.resize(size + self.columns, *volts);
             for (node, sign) in [(*a, 1.0), (*b, -1.0)] {
                 if let Some(row) = self.row_of[node] {
                     own[row] = sign;
-                    self.rows[row][column] = -sign;
+                    self.rows[row][nodes + index] = -sign;
                 }
             }
             self.rows.push(own);
-            self.right.push(*volts);
         }
-        eliminate(&mut self.rows, &mut self.right).map_err(|column| column.saturating_sub(self.node_rows))?;
-        let volts = self.row_of.iter().map(|row| row.map_or(0.0, |row| self.right[row])).collect();
-        let ideal_amperes = self
-            .ideal
-            .iter()
-            .enumerate()
-            .map(|(index, (element, ..))| (*element, self.right[self.node_rows + index]))
-            .collect();
-        Ok(Solved { volts, ideal_amperes })
+        let answers = eliminate(self.rows, size).map_err(|column| column.saturating_sub(nodes))?;
+        let amperes =
+            |(index, (element, ..)): (usize, &(usize, usize, usize, f64))| (*element, answers[nodes + index][0]);
+        let ideal_amperes = self.ideal.iter().enumerate().map(amperes).collect();
+        Ok(Solved { row_of: self.row_of, answers, ideal_amperes })
     }
 }
 
-/// Gaussian elimination with the largest pivot of each column, scaled by row; leaves the solution in `right`.
-fn eliminate(rows: &mut [Vec<f64>], right: &mut [f64]) -> Result<(), usize> {
-    let size = rows.len();
-    for (row, value) in rows.iter_mut().zip(right.iter_mut()) {
-        let largest = row.iter().fold(0.0_f64, |held, entry| held.max(entry.abs()));
+/// Gaussian elimination with the largest pivot of each column, rows scaled first; gives the right-hand sides solved. The
+/// error is the column that has no pivot.
+fn eliminate(mut rows: Vec<Vec<f64>>, size: usize) -> Result<Vec<Vec<f64>>, usize> {
+    for row in &mut rows {
+        let largest = row[..size].iter().fold(0.0_f64, |held, entry| held.max(entry.abs()));
         if largest > 0.0 {
             row.iter_mut().for_each(|entry| *entry /= largest);
-            *value /= largest;
         }
     }
     for column in 0..size {
         let pivot = (column..size).max_by(|a, b| rows[*a][column].abs().total_cmp(&rows[*b][column].abs()));
         let pivot = pivot.filter(|row| rows[*row][column].abs() > 1e-13).ok_or(column)?;
         rows.swap(column, pivot);
-        right.swap(column, pivot);
         let (above, below) = rows.split_at_mut(column + 1);
         let lead = &above[column];
-        for (offset, row) in below.iter_mut().enumerate() {
+        for row in below {
             let factor = row[column] / lead[column];
             if factor != 0.0 {
-                for (entry, from) in row[column..].iter_mut().zip(&lead[column..]) {
-                    *entry -= factor * from;
-                }
-                right[column + 1 + offset] -= factor * right[column];
+                row[column..].iter_mut().zip(&lead[column..]).for_each(|(entry, from)| *entry -= factor * from);
             }
         }
     }
+    let mut answers: Vec<Vec<f64>> = rows.iter().map(|row| row[size..].to_vec()).collect();
     for row in (0..size).rev() {
-        let known: f64 = rows[row][row + 1..].iter().zip(&right[row + 1..]).map(|(entry, value)| entry * value).sum();
-        right[row] = (right[row] - known) / rows[row][row];
+        let (solved, later) = answers.split_at_mut(row + 1);
+        let own = &mut solved[row];
+        for (factor, known) in rows[row][row + 1..size].iter().zip(later.iter()).filter(|(factor, _)| **factor != 0.0) {
+            own.iter_mut().zip(known).for_each(|(entry, known)| *entry -= factor * known);
+        }
+        own.iter_mut().for_each(|entry| *entry /= rows[row][row]);
     }
-    Ok(())
+    Ok(answers)
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 use serde::de::Error as _;
 use serde::{Deserialize, Deserializer};
 
+use crate::calc::light::case::{Grid, Maintenance, Reflectance};
 use crate::case::CaseError;
 use crate::quantity::{Angle, Dimension, Flux, Illuminance, Intensity, Length, parse, plain};
 
@@ -10,6 +11,8 @@ use crate::quantity::{Angle, Dimension, Flux, Illuminance, Intensity, Length, pa
 pub const MOST_LIGHTS: u32 = 64;
 /// The longest room side that is accepted, in metres.
 const MOST_SIDE_M: f64 = 40.0;
+/// One surface at least must absorb a little, or light would pile up for ever.
+const MOST_REFLECTANCE: f64 = 0.999;
 /// The most obstacles of one kind (keep-outs, joists in a list, lines) that are accepted.
 const MOST_OBSTACLES: usize = 200;
 
@@ -63,20 +66,9 @@ pub struct Room {
     pub height: Option<Length>,
     /// Corners anticlockwise, instead of length and width.
     pub outline: Option<Vec<[Length; 2]>>,
-    /// Reflectances of the surfaces, 0 to 1; the ranking looks at the direct light alone.
-    pub reflectance: Option<Reflectance>,
-}
-
-/// Reflectances of a room's surfaces, 0 to 1.
-#[derive(Debug, Clone, Copy, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Reflectance {
-    /// Of the ceiling.
-    pub ceiling: f64,
-    /// Of the walls.
-    pub walls: f64,
-    /// Of the floor.
-    pub floor: f64,
+    /// Reflectances of the surfaces; a usual light room where none are given.
+    #[serde(default)]
+    pub reflectance: Reflectance,
 }
 
 /// Joists, regular or as a list of centre lines.
@@ -288,38 +280,6 @@ pub struct CentreLine {
     pub y: Option<Length>,
 }
 
-/// Where the light is judged.
-#[derive(Debug, Clone, Copy, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct Grid {
-    /// Height of the work plane.
-    pub work_plane: Length,
-    /// Step of the grid, points at cell centres.
-    pub step: Length,
-    /// Band along the walls that is left out.
-    pub border: Length,
-}
-
-impl Default for Grid {
-    fn default() -> Self {
-        Self { work_plane: Length(0.85), step: Length(0.1), border: Length(0.0) }
-    }
-}
-
-/// What age and dirt leave of the light.
-#[derive(Debug, Clone, Copy, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Maintenance {
-    /// The factor, above 0 and at most 1.
-    pub factor: f64,
-}
-
-impl Default for Maintenance {
-    fn default() -> Self {
-        Self { factor: 1.0 }
-    }
-}
-
 /// Reads lumens as a bare number or with the unit.
 fn bare_flux<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Flux>, D::Error> {
     #[derive(Deserialize)]
@@ -441,14 +401,15 @@ impl Case {
         if !(factor > 0.0 && factor <= 1.0) {
             return Err(CaseError::at("maintenance.factor", "expected a number above 0 and at most 1"));
         }
-        if let Some(reflectance) = self.room.reflectance {
-            for (name, value) in
-                [("ceiling", reflectance.ceiling), ("walls", reflectance.walls), ("floor", reflectance.floor)]
-            {
-                if !(0.0..=1.0).contains(&value) {
-                    return Err(CaseError::at(format!("room.reflectance.{name}"), "expected a number from 0 to 1"));
-                }
+        length_within("grid.patch", self.grid.patch, 0.02, 10.0)?;
+        let rho = self.room.reflectance;
+        for (name, value) in [("ceiling", rho.ceiling), ("walls", rho.walls), ("floor", rho.floor)] {
+            if !(0.0..=1.0).contains(&value) {
+                return Err(CaseError::at(format!("room.reflectance.{name}"), "expected a number from 0 to 1"));
             }
+        }
+        if rho.ceiling.min(rho.walls).min(rho.floor) > MOST_REFLECTANCE {
+            return Err(CaseError::at("room.reflectance", "no surface absorbs: expected one at 0.999 or below"));
         }
         if let Some(height) = self.room.height {
             length_within("room.height", height, 0.5, 20.0)?;

@@ -5,71 +5,128 @@ use std::ops::Index;
 
 use super::quick::QuickMap;
 use super::search::Shape;
-use super::site::{Axis, Rect, Site, UM_PER_MM};
+use super::site::{Axis, MOST_AREAS, Rect, Site, UM_PER_MM};
 
-/// What the rectangles in plan see of the holes along one axis: how near the nearest comes.
+/// A bit for each rectangle of a site.
+type Bits = [u64; MOST_AREAS / 64];
+
+/// What the rectangles in plan see of the holes along one axis.
+///
+/// Holes are taken together by the parts of the box, no room, whose extent they share: a column and a row that share one
+/// cross outside the room, where there is no light. Of holes taken together only the nearest to each rectangle counts.
+/// What is far from everything is left out.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Default)]
+pub(super) struct Footprint(Vec<Together>);
+
+/// Holes that lie along the same notches.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
-pub(super) struct Footprint {
-    /// To each keep-out, up to its clearance, beyond which it makes no difference.
-    to_keep_outs: Vec<i64>,
-    /// To each part of the box that is no room: how many holes lie along its extent, and how near the others come.
-    to_notches: Vec<(i64, i64)>,
+struct Together {
+    /// A bit for each notch along whose extent they lie.
+    notches: u64,
+    /// How many they are; 0 where they lie along none.
+    count: i64,
+    /// To each keep-out, then to each notch, up to its clearance, beyond which it makes no difference.
+    near: Vec<i64>,
+    /// Which of these they are level with, distance 0.
+    level: Bits,
+    /// Which of these they are nearer to than its clearance.
+    close: Bits,
     /// To a rose that may be covered, up to the hole's radius.
     to_rose: i64,
 }
 
-impl Footprint {
-    fn far(site: &Site) -> Self {
-        Self {
-            to_keep_outs: site.keep_outs.iter().map(|area| area.clearance).collect(),
-            to_notches: site.notches.iter().map(|notch| (0, notch.clearance)).collect(),
-            to_rose: site.coverable_rose.map_or(0, |_| site.radius),
-        }
-    }
-
+impl Together {
     fn of_place(site: &Site, axis: Axis, place: i64) -> Self {
-        let near = |area: &Rect| area.distance(axis, place).min(area.clearance);
+        let spans = |(bit, notch): (usize, &Rect)| u64::from(notch.spans(axis, place)) << bit;
+        let notches: u64 = site.notches.iter().enumerate().map(spans).sum();
+        let near: Vec<i64> = site.areas().map(|area| area.distance(axis, place).min(area.clearance)).collect();
+        let bits = |holds: &dyn Fn(i64, &Rect) -> bool| {
+            let mut bits: Bits = [0; MOST_AREAS / 64];
+            for (index, (near, area)) in near.iter().zip(site.areas()).enumerate() {
+                bits[index / 64] |= u64::from(holds(*near, area)) << (index % 64);
+            }
+            bits
+        };
         Self {
-            to_keep_outs: site.keep_outs.iter().map(near).collect(),
-            to_notches: site
-                .notches
-                .iter()
-                .map(|notch| if notch.spans(axis, place) { (1, notch.clearance) } else { (0, near(notch)) })
-                .collect(),
+            notches,
+            count: i64::from(notches != 0),
+            level: bits(&|near, _| near == 0),
+            close: bits(&|near, area| near < area.clearance),
+            near,
             to_rose: site.coverable_rose.map_or(0, |rose| (rose[axis] - place).abs().min(site.radius)),
         }
     }
 
+    fn is_far(&self, site: &Site) -> bool {
+        self.notches == 0
+            && self.close == Bits::default()
+            && (site.coverable_rose.is_none() || self.to_rose == site.radius)
+    }
+
+    fn take(&mut self, other: &Self) {
+        self.count += other.count;
+        self.near.iter_mut().zip(&other.near).for_each(|(one, two)| *one = (*one).min(*two));
+        self.level = std::array::from_fn(|word| self.level[word] | other.level[word]);
+        self.close = std::array::from_fn(|word| self.close[word] | other.close[word]);
+        self.to_rose = self.to_rose.min(other.to_rose);
+    }
+
+    /// Whether lights where these columns and rows cross are clear of all rectangles.
+    fn clear_with(&self, rows: &Self, site: &Site) -> bool {
+        let shared = |one: Bits, two: Bits| one.iter().zip(two).any(|(one, two)| one & two != 0);
+        if shared(self.level, rows.level) {
+            return false;
+        }
+        if !shared(self.close, rows.close) {
+            return true;
+        }
+        // Only at a rectangle's corner do both distances matter.
+        let mut near = site.areas().zip(self.near.iter().zip(&rows.near));
+        near.all(|(area, (dx, dy))| dx * dx + dy * dy >= area.clearance * area.clearance)
+    }
+}
+
+impl Footprint {
+    fn of_place(site: &Site, axis: Axis, place: i64) -> Self {
+        let hole = Together::of_place(site, axis, place);
+        Self(if hole.is_far(site) { Vec::new() } else { vec![hole] })
+    }
+
     /// The footprint of both sets of holes together.
     fn with(&self, other: &Self) -> Self {
-        let pairs = self.to_keep_outs.iter().zip(&other.to_keep_outs);
-        let notches = self.to_notches.iter().zip(&other.to_notches);
-        Self {
-            to_keep_outs: pairs.map(|(one, two)| *one.min(two)).collect(),
-            to_notches: notches.map(|(one, two)| (one.0 + two.0, one.1.min(two.1))).collect(),
-            to_rose: self.to_rose.min(other.to_rose),
+        let mut all = self.0.clone();
+        for holes in &other.0 {
+            match all.binary_search_by_key(&holes.notches, |known| known.notches) {
+                Ok(index) => all[index].take(holes),
+                Err(index) => all.insert(index, holes.clone()),
+            }
         }
+        Self(all)
+    }
+
+    /// The columns and rows that meet: whether there is a light, and who they are.
+    fn crossings<'a>(&'a self, rows: &'a Self) -> impl Iterator<Item = (bool, &'a Together, &'a Together)> {
+        let pairs = self.0.iter().flat_map(|columns| rows.0.iter().map(move |rows| (columns, rows)));
+        pairs.map(|(columns, rows)| (columns.notches & rows.notches == 0, columns, rows))
     }
 
     /// Whether columns of this footprint and rows of the other make a legal layout with as many lights as asked.
     pub fn legal_with(&self, rows: &Self, site: &Site, shape: Shape, lights: Option<u32>) -> bool {
-        let mut keep_outs = site.keep_outs.iter().zip(self.to_keep_outs.iter().zip(&rows.to_keep_outs));
-        let clear = keep_outs.all(|(area, (dx, dy))| dx * dx + dy * dy >= area.clearance * area.clearance);
-        let mut left_out = 0;
-        let mut notches = site.notches.iter().zip(self.to_notches.iter().zip(&rows.to_notches));
-        let off_walls = notches.all(|(notch, ((inside_x, dx), (inside_y, dy)))| {
-            left_out += inside_x * inside_y;
-            let near = notch.clearance;
-            let beside = (*inside_x > 0 && *dy < near) || (*inside_y > 0 && *dx < near);
-            !beside && dx * dx + dy * dy >= near * near
-        });
-        let left = i64::from(shape.columns * shape.rows) - left_out;
-        clear && off_walls && left > 0 && lights.is_none_or(|lights| left == i64::from(lights))
+        let mut left = i64::from(shape.columns * shape.rows);
+        for (lit, columns, rows) in self.crossings(rows) {
+            if !lit {
+                left -= columns.count * rows.count;
+            } else if !columns.clear_with(rows, site) {
+                return false;
+            }
+        }
+        left > 0 && lights.is_none_or(|lights| left == i64::from(lights))
     }
 
-    /// Whether one of the holes covers the rose.
+    /// Whether one of the lights covers the rose.
     pub fn covers_rose_with(&self, rows: &Self, site: &Site) -> bool {
-        self.to_rose * self.to_rose + rows.to_rose * rows.to_rose < site.radius * site.radius
+        let within = site.radius * site.radius;
+        self.crossings(rows).any(|(lit, columns, rows)| lit && columns.to_rose.pow(2) + rows.to_rose.pow(2) < within)
     }
 }
 
@@ -93,7 +150,7 @@ impl Footprints {
             far: 0,
             together: QuickMap::default(),
         };
-        footprints.far = footprints.number_of(Footprint::far(site));
+        footprints.far = footprints.number_of(Footprint::default());
         for mm in 0..=site.most_mm(axis) {
             let number = footprints.number_of(Footprint::of_place(site, axis, mm * UM_PER_MM));
             footprints.of_place.push(number);

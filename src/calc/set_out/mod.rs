@@ -24,8 +24,8 @@ mod why_not;
 use serde::Serialize;
 
 pub use case::{
-    Access, AxisName, Board, Case, CentreLine, CutOut, Fitting, FixedTo, Grid, Joists, KeepOut, LineFamily,
-    MOST_LIGHTS, Maintenance, Reflectance, Room, Rose, Target, Void, Wall,
+    Access, AxisName, Board, Case, CentreLine, CutOut, Fitting, FixedTo, Joists, KeepOut, LineFamily, MOST_LIGHTS,
+    Room, Rose, Target, Void, Wall,
 };
 pub use layout::{Closing, Hole, LaserLine, Layout, LightLost, PerAxis};
 pub use light::{Light, Plane, Planes};
@@ -208,7 +208,7 @@ impl<'a> Question<'a> {
         let count = self.asked.count.or(fewest.filter(|_| open).map(|count| count.min(MOST_LIGHTS)));
         let shapes = self.asked.shapes(&self.site, count);
         let shape = shapes.first().and_then(|class| class.first()).copied().unwrap_or(Shape { columns: 1, rows: 1 });
-        let ideal = rank::half_spacing(&self.site, shape, self.lamp.as_ref());
+        let ideal = rank::half_spacing(&self.site, shape);
         let misfits = why_not::misfits(self.case);
         let changes = if misfits.is_empty() {
             why_not::changes(self.case, &self.site, &self.asked, count, edge_to_wall(self.facts))
@@ -240,9 +240,6 @@ impl<'a> Question<'a> {
             notes.push(
                 "only the centre of the old rose is kept clear: give its diameter to keep its base clear".to_owned(),
             );
-        }
-        if self.lamp.is_some() {
-            notes.push("light is direct light alone, on the work plane".to_owned());
         }
         notes
     }

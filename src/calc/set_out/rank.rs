@@ -3,7 +3,7 @@
 use std::cmp::{Ordering, Reverse};
 
 use super::case::{Case, MOST_LIGHTS};
-use super::light::{self, Lamp};
+use super::light::{self, Lamp, Nearby};
 use super::search::{self, Among, Found, KEPT, Shape};
 use super::site::Site;
 use crate::calc::light::illuminance::PlaneFigures;
@@ -128,25 +128,28 @@ pub(super) struct Ranked {
     pub found: Found,
     /// Whether it is symmetrical along both axes.
     pub symmetrical: bool,
+    /// How many lights it has.
+    lights: usize,
     /// The class of its light, the higher the evener; 0 where nothing is known of the light.
     light_class: u32,
 }
 
 impl Ranked {
-    fn new(site: &Site, lamp: Option<&Lamp>, found: Found) -> Self {
+    fn new(site: &Site, light: Option<&Nearby>, found: Found) -> Self {
         let symmetrical = [found.x, found.y]
             .into_iter()
             .enumerate()
             .all(|(axis, places)| search::is_symmetrical(site, axis, found.shape.along(axis), places));
-        let light_class = lamp.map_or(0, |lamp| light::class(&lamp.ranking_figures(&found.points(site))));
-        Self { found, symmetrical, light_class }
+        let light_class = light.map_or(0, |light| light::class(&light.figures(&found.points(site))));
+        Self { found, symmetrical, lights: found.points(site).len(), light_class }
     }
 
-    /// The whole ranking, among legal candidates with as many lights as asked; the lesser is the better.
+    /// The whole ranking among legal candidates; the lesser is the better. Their numbers of lights are equal where a
+    /// number was asked for, else the fewest are the best.
     fn by_rank(&self, other: &Self, site: &Site) -> Ordering {
-        self.symmetrical
-            .cmp(&other.symmetrical)
-            .reverse()
+        self.lights
+            .cmp(&other.lights)
+            .then_with(|| other.symmetrical.cmp(&self.symmetrical))
             .then_with(|| by_inequality(site, self.found.shape, other.found.shape))
             .then_with(|| self.found.moved.class().cmp(&other.found.moved.class()))
             .then_with(|| Reverse(self.light_class).cmp(&Reverse(other.light_class)))
@@ -182,14 +185,16 @@ pub(super) fn some_legal(site: &Site, asked: &Asked, count: Option<u32>) -> Opti
 /// The best of candidates that differ in their moves and what ranks below: light decides among those of one class.
 fn best_by_light(site: &Site, lamp: Option<&Lamp>, mut found: Vec<Found>) -> Option<Ranked> {
     found.sort_unstable();
-    let class = found.first()?.moved.class();
+    let first = *found.first()?;
+    let class = first.moved.class();
+    let light = lamp.map(|lamp| lamp.near(&first.points(site)));
     let equals = found.into_iter().take_while(|candidate| candidate.moved.class() == class).take(KEPT);
-    equals.map(|candidate| Ranked::new(site, lamp, candidate)).min_by(|one, two| one.by_rank(two, site))
+    equals.map(|candidate| Ranked::new(site, light.as_ref(), candidate)).min_by(|one, two| one.by_rank(two, site))
 }
 
 /// The even half-spacing layout to the nearest millimetre, legal or not.
-pub(super) fn half_spacing(site: &Site, shape: Shape, lamp: Option<&Lamp>) -> Ranked {
-    Ranked::new(site, lamp, Found::at_half_spacing(site, shape))
+pub(super) fn half_spacing(site: &Site, shape: Shape) -> Ranked {
+    Ranked::new(site, None, Found::at_half_spacing(site, shape))
 }
 
 /// Other legal layouts that somebody may have reason to prefer, ranked, each with that reason.
@@ -207,7 +212,8 @@ pub(super) fn alternatives(
         if known(&best.found) || offers.iter().any(|(ranked, _)| known(&ranked.found)) {
             return;
         }
-        let ranked = Ranked::new(site, lamp, found);
+        let light = lamp.map(|lamp| lamp.near(&found.points(site)));
+        let ranked = Ranked::new(site, light.as_ref(), found);
         let reason = reason(&ranked);
         offers.push((ranked, reason));
     };
@@ -239,6 +245,14 @@ pub(super) fn alternatives(
             false => format!("{}, not symmetrical", shape_words(ranked.found.shape)),
         });
     }
+    if let Some(count) = count.filter(|_| asked.is_open()) {
+        for more in (count + 1..=count + FEWER_OR_MORE).filter(|more| *more <= MOST_LIGHTS) {
+            let shape = asked.shapes(site, Some(more)).concat().first().copied();
+            let found =
+                shape.and_then(|shape| search::best(site, shape, Some(more), Among::Symmetrical).first().copied());
+            offer(found, &|ranked| format!("{more} lights instead of {count}, {}", shape_words(ranked.found.shape)));
+        }
+    }
     offers.sort_by(|(one, _), (two, _)| one.by_rank(two, site));
     offers.truncate(OFFERED - 1);
     offers
@@ -255,10 +269,13 @@ fn over_the_rose(site: &Site, asked: &Asked, count: Option<u32>, best: &Ranked) 
 /// over the legal places.
 fn evener(site: &Site, count: Option<u32>, lamp: &Lamp, best: &Ranked) -> Option<(PlaneFigures, Found)> {
     let sieve = search::symmetrical_sieve(site, best.found.shape, count);
-    let lit = sieve.into_iter().map(|found| (lamp.ranking_figures(&found.points(site)), found));
+    let light = lamp.near(&best.found.points(site));
+    let lit = sieve.into_iter().map(|found| (light.figures(&found.points(site)), found));
     let order = |figures: &PlaneFigures, found: &Found| (light::class(figures), Reverse(*found));
     let evenest = lit.max_by(|(one, a), (two, b)| order(one, a).cmp(&order(two, b)))?;
-    (light::class(&evenest.0) > best.light_class).then_some(evenest)
+    // Reflected light as it is there, and not as it is near the best layout, has the last word.
+    let figures = lamp.near(&evenest.1.points(site)).figures(&evenest.1.points(site));
+    (light::class(&figures) > best.light_class).then_some((figures, evenest.1))
 }
 
 /// Rows and columns in words.

@@ -310,6 +310,9 @@ pub(super) fn farthest_mm(site: &Site, axis: Axis, count: i64) -> i64 {
 /// Whether an axis has any legal places at all.
 fn possible(site: &Site, axis: Axis, count: i64, pick: Pick) -> bool {
     let free = site.free(axis);
+    if (free.iter().filter(|free| **free).count() as i64) < count {
+        return false;
+    }
     let mut found = false;
     each_places(site, axis, count, pick, &mut |places| {
         found = found || places.each(count).all(|place| free[place as usize]);

@@ -13,6 +13,9 @@ use crate::quantity::Length;
 /// Micrometres in a millimetre, the step of the search.
 pub(super) const UM_PER_MM: i64 = 1000;
 
+/// The most rectangles that a site may hold: keep-outs, the rose, and the parts of the box that are no room.
+pub(super) const MOST_AREAS: usize = 256;
+
 /// An axis of the plan as an index into pairs: x is 0, y is 1.
 pub(super) type Axis = usize;
 
@@ -137,6 +140,9 @@ impl Site {
             (Some(joists), Some(Access::None)) => Some(across(joists.along)),
             _ => None,
         };
+        if keep_outs.len() + notches.len() > MOST_AREAS {
+            return Err(CaseError::at("keep_out", "too many keep-outs for so winding an outline"));
+        }
         let has_middle = [centre.x, centre.y].map(|line| line.is_some());
         let has_middle = [0, 1].map(|axis| has_middle[axis] || mirrors(&notches, axis, extent[axis]));
         Ok(Self {
@@ -164,6 +170,11 @@ impl Site {
         (2 * self.radius).div_euclid(UM_PER_MM) + 1
     }
 
+    /// Everything that a light must miss in plan: keep-outs, then the parts of the box that are no room.
+    pub fn areas(&self) -> impl Iterator<Item = &Rect> {
+        self.keep_outs.iter().chain(&self.notches)
+    }
+
     /// For each whole millimetre along an axis, whether walls and bands leave it free for a hole's centre.
     pub fn free(&self, axis: Axis) -> Vec<bool> {
         (0..=self.most_mm(axis)).map(|mm| self.blocker(axis, mm * UM_PER_MM).is_none()).collect()
@@ -184,7 +195,7 @@ impl Site {
     /// Everything that forbids a hole at this point, each in words; empty where the hole is legal.
     pub fn against(&self, point: [i64; 2]) -> Vec<String> {
         let by_axis = (0..2).filter_map(|axis| self.blocker(axis, point[axis])).map(|blocker| blocker.words());
-        let by_area = self.keep_outs.iter().chain(&self.notches).filter_map(|area| {
+        let by_area = self.areas().filter_map(|area| {
             let [dx, dy] = [area.distance(0, point[0]), area.distance(1, point[1])];
             let near = dx * dx + dy * dy < area.clearance * area.clearance;
             near.then(|| format!("{} is nearer than {} mm to its centre", area.name, mm_words(area.clearance)))

@@ -12,6 +12,12 @@ fn answer(value: &Value) -> Answer {
     figure(&case(value), Facts::embedded()).unwrap()
 }
 
+/// The kitchen with a fitting whose light is known; coarse, so that a test is quick.
+fn lit_kitchen() -> Value {
+    let value = with(with(kitchen(), "fitting.lumens", json!(650)), "fitting.beam_deg", json!(60));
+    with(with(value, "grid.step", json!("0.25 m")), "grid.patch", json!("1 m"))
+}
+
 /// The kitchen of the examples: 4.2 × 3.1 m, joists along y at 400 mm.
 fn kitchen() -> Value {
     json!({
@@ -199,7 +205,7 @@ mod enumeration {
     pub fn key(found: &Found) -> Key {
         let moved = (found.moved.mm() * 1e6).round();
         let (x, y) = (found.x, found.y);
-        let class = found.moved.class() as u64;
+        let class = found.moved.class();
         (class, found.crossings as usize, found.uncovered, moved, x.first, x.spacing, y.first, y.spacing)
     }
 
@@ -278,18 +284,20 @@ fn the_search_finds_what_plain_enumeration_finds() {
 #[test]
 fn the_search_finds_what_plain_enumeration_finds_in_l_shaped_rooms() {
     let nightly = std::env::var_os("LAMPWRIGHT_NIGHTLY").is_some();
-    let (rooms, most_side) = if nightly { (60, 600) } else { (16, 180) };
+    let (rooms, most_side) = if nightly { (60, 600) } else { (24, 160) };
     let mut dice = Dice(7);
     let mut legal = 0;
     for _ in 0..rooms {
         let mut room = rolled(&mut dice, most_side);
+        // Small holes, so that many layouts are legal.
+        (room.radius, room.wall, room.areas) = (6.0, 9.0, room.areas.into_iter().take(1).collect());
         let corner = room.extent.map(|side| dice.roll(side as i64 / 3, side as i64 - 20));
         let (columns, rows) = (dice.roll(2, 3) as i64, dice.roll(1, 3) as i64);
         let lights = (columns * rows) as usize - dice.roll(0, 2).min((columns * rows - 1) as f64) as usize;
         room.notch = Some((corner, lights));
         legal += usize::from(enumeration::agree(&room, columns, rows));
     }
-    assert!(legal > rooms / 5 && legal < rooms, "{legal} of {rooms}");
+    assert!(legal > rooms / 8 && legal < rooms, "{legal} of {rooms}");
 }
 
 #[test]
@@ -385,7 +393,7 @@ fn a_layout_chosen_earlier_is_judged_in_the_changed_room() {
 #[test]
 fn an_l_shaped_room_leaves_out_what_is_no_room() {
     let value = json!({
-        "room": { "outline_m": [[0, 0], [2, 0], [2, 0.8], [0.8, 0.8], [0.8, 1.6], [0, 1.6]] },
+        "room": { "outline_m": [[0, 0], [1, 0], [1, 0.45], [0.45, 0.45], [0.45, 0.9], [0, 0.9]] },
         "fitting": { "count": 6, "cut_out_mm": 70 }, "wall": { "least_mm": 100 },
     });
     let layouts = rank(&case(&value), Facts::embedded()).unwrap();
@@ -393,7 +401,7 @@ fn an_l_shaped_room_leaves_out_what_is_no_room() {
     for layout in &layouts {
         assert_eq!(layout.positions.len(), 6);
         for [x, y] in &layout.positions {
-            let inside = |x: i64, y: i64| (0..=2000).contains(&x) && (0..=800).contains(&y) || x <= 800 && y <= 1600;
+            let inside = |x: i64, y: i64| (0..=1000).contains(&x) && (0..=450).contains(&y) || x <= 450 && y <= 900;
             let corners = [[-100, 0], [100, 0], [0, -100], [0, 100], [-70, -70], [70, 70]];
             assert!(corners.iter().all(|[dx, dy]| inside(x + dx, y + dy)), "{x} {y}");
         }
@@ -403,7 +411,7 @@ fn an_l_shaped_room_leaves_out_what_is_no_room() {
 
 #[test]
 fn the_target_decides_the_number_where_none_is_given() {
-    let mut value = with(with(kitchen(), "fitting.lumens", json!(650)), "fitting.beam_deg", json!(60));
+    let mut value = lit_kitchen();
     value["fitting"].as_object_mut().unwrap().remove("count");
     value["target"] = json!({ "average_lx": 200 });
     let answer = answer(&value);
@@ -415,10 +423,12 @@ fn the_target_decides_the_number_where_none_is_given() {
 
 #[test]
 fn light_decides_within_a_class_of_moves_and_is_offered_beyond_it() {
-    let value = with(with(kitchen(), "fitting.lumens", json!(650)), "fitting.beam_deg", json!(60));
-    let answer = answer(&value);
+    let answer = answer(&lit_kitchen());
     let light = answer.layout.light.unwrap();
     assert!(answer.layout.moved_mm < 10.0);
+    let work = light.planes.work;
+    assert!((work.direct.average_lx + work.reflected.average_lx - work.total.average_lx).abs() < 1e-6);
+    assert!(work.reflected.average_lx > 0.0 && light.figures == work.total);
     let evener = answer.alternatives.iter().find(|layout| layout.reason.starts_with("evener")).unwrap();
     assert!(evener.light.unwrap().figures.uniformity > light.figures.uniformity);
     assert!(evener.light_lost.unwrap().uniformity < 0.0);
@@ -480,4 +490,24 @@ fn absurd_cases_are_refused_with_their_key() {
     assert_eq!(refused("joists.centres", json!("1 mm")), "joists.centres");
     assert_eq!(refused("joists.list", json!(["1 m"])), "joists");
     assert_eq!(refused("fitting.lumens", json!(650)), "fitting.beam");
+}
+
+#[test]
+fn no_case_within_the_bounds_is_too_much() {
+    let mut dice = Dice(3);
+    for _ in 0..12 {
+        let room = rolled(&mut dice, 1200);
+        let mut case = room.case(dice.roll(1, 9) as i64, dice.roll(1, 7) as i64);
+        case.room.length = Some(Length(dice.roll(30, 120) / 100.0));
+        case.fitting.side_clearance = Length(dice.roll(0, 60) / 1000.0);
+        match figure(&case, Facts::embedded()) {
+            Ok(answer) => {
+                let holes: Vec<[f64; 2]> = answer.layout.positions.iter().map(|at| at.map(|mm| mm as f64)).collect();
+                assert_eq!(judge(&case, &holes).legal, answer.layout.legal, "{answer:?}");
+                assert_eq!(answer.why_not.is_none(), answer.layout.legal);
+                assert!(answer.alternatives.iter().all(|other| other.legal && other.reason.split(' ').count() <= 12));
+            }
+            Err(error) => assert!(!error.path.is_empty(), "{error}"),
+        }
+    }
 }

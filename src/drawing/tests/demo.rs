@@ -57,7 +57,7 @@ pub fn cut_list() -> Chain {
         "feed": [2060, 1480], "feed_name": "joint",
         "holes": holes, "lengths": lengths, "tail_mm": 300,
         "joists_mm": { "along": "y", "centres": joists(), "width": 47 },
-        "reels": [{ "reel_m": 25, "cuts_m": metres }]
+        "reels": [{ "reel_m": 25, "cuts_m": metres, "tags": ["L1", "L2", "L3", "L4", "L5", "L6"], "left_m": 13.3 }]
     }))
     .unwrap()
 }

@@ -139,7 +139,8 @@ fn what_lies_outside_is_said_and_not_drawn() {
 #[test]
 fn more_than_anyone_draws_is_cut_short_and_said() {
     let many = 100_000;
-    let hole = |number: usize| Hole { tag: format!("H{number}"), x_mm: (number % 4000) as f64, y_mm: 50.0 };
+    let hole =
+        |number: usize| Hole { tag: format!("H{number}"), x_mm: (number % 4000) as f64, y_mm: 50.0, ..Hole::default() };
     let plan = CeilingPlan {
         length_m: Some(4.0),
         width_m: Some(3.0),
@@ -171,7 +172,8 @@ fn any_joists() -> impl Strategy<Value = Option<Joists>> {
 }
 
 fn any_holes() -> impl Strategy<Value = Vec<Hole>> {
-    let hole = (any_name(), any_mm(), any_mm()).prop_map(|(tag, x_mm, y_mm)| Hole { tag, x_mm, y_mm });
+    let hole =
+        (any_name(), any_mm(), any_mm()).prop_map(|(tag, x_mm, y_mm)| Hole { tag, x_mm, y_mm, ..Hole::default() });
     prop::collection::vec(hole, 0..16)
 }
 
@@ -226,8 +228,12 @@ fn any_chain() -> impl Strategy<Value = Chain> {
     let length = (any_name(), any_name(), any_name(), any_mm(), route);
     let length =
         length.prop_map(|(tag, from, to, length_m, route_mm)| chain::Length { tag, from, to, length_m, route_mm });
-    let reel =
-        (any_mm(), prop::collection::vec(any_mm(), 0..4)).prop_map(|(reel_m, cuts_m)| chain::Reel { reel_m, cuts_m });
+    let reel = (any_mm(), prop::collection::vec(any_mm(), 0..4)).prop_map(|(reel_m, cuts_m)| chain::Reel {
+        reel_m,
+        cuts_m,
+        tags: vec![],
+        left_m: None,
+    });
     let lists = (any_holes(), prop::collection::vec(length, 0..8), prop::collection::vec(reel, 0..3));
     ([any_mm(), any_mm()], any_size(), any_size(), any_joists(), lists).prop_map(
         |(feed, length_m, width_m, joists_mm, (holes, lengths, reels))| Chain {

@@ -108,7 +108,7 @@ fn no_two_texts_overlap_and_every_name_has_a_place() {
 fn names_that_find_no_place_are_said() {
     let mut plan = demo::kitchen();
     for number in 0..40 {
-        plan.holes.push(room::Hole { tag: format!("X{number}"), x_mm: 1000.0, y_mm: 1000.0 });
+        plan.holes.push(room::Hole { tag: format!("X{number}"), x_mm: 1000.0, y_mm: 1000.0, ..room::Hole::default() });
     }
     let drawing = ceiling_plan(&plan);
     assert_eq!(overlap(&drawing), None);
@@ -185,7 +185,9 @@ fn walls_are_lettered_from_the_least_x_whichever_way_round_an_outline_is_given()
         let lettered: Vec<_> = ["A", "B", "C", "D", "E", "F"].into_iter().zip(corners).collect();
         assert_eq!(walls, lettered.iter().map(|(l, [x, y])| (*l, [x * 1000.0, y * 1000.0])).collect::<Vec<_>>());
         assert_eq!(room.measured([700.0, 775.0]), "700 from A, 775 from B");
-        assert!(!room.is_rectangle());
+        assert_eq!(room.ahead([1500.0, 1000.0]).map(|(wall, x)| (wall.letter.as_str(), x)), Some(("C", 5000.0)));
+        assert_eq!(room.ahead([1500.0, 3000.0]).map(|(wall, x)| (wall.letter.as_str(), x)), Some(("E", 3000.0)));
+        assert_eq!(room.ahead([4000.0, 3000.0]), None);
     }
 }
 
@@ -216,6 +218,17 @@ fn joists_and_places_keep_to_the_outline_of_the_room() {
 }
 
 #[test]
+fn measures_that_were_given_out_before_are_checked_against_the_place() {
+    let mut plan = demo::kitchen();
+    (plan.holes[0].from_a_mm, plan.holes[0].from_b_mm) = (Some(700.0), Some(775.0));
+    plan.holes[1].from_b_mm = Some(785.0);
+    let drawing = ceiling_plan(&plan);
+    let warnings: Vec<_> = drawing.notes.iter().filter(|note| note.kind == NoteKind::Warning).collect();
+    assert_eq!(warnings.len(), 1);
+    assert!(warnings[0].text.starts_with("H2: its measures"));
+}
+
+#[test]
 fn a_patch_of_the_light_map_shows_its_lowest_figure() {
     let mut plan = demo::kitchen();
     let light = plan.light.as_mut().unwrap();
@@ -233,4 +246,20 @@ fn the_chain_runs_along_the_joists_first() {
     let joists = room::Joists { along: room::Along::Y, centres: vec![500.0], width: None };
     assert_eq!(room::dog_leg([0.0, 0.0], [900.0, 300.0], Some(&joists)), [[0.0, 0.0], [0.0, 300.0], [900.0, 300.0]]);
     assert_eq!(room::dog_leg([0.0, 0.0], [900.0, 0.0], None), [[0.0, 0.0], [900.0, 0.0]]);
+}
+
+#[test]
+fn the_scale_is_the_largest_at_which_the_plan_fits_the_page() {
+    for (length_m, width_m, scale) in [
+        (0.7, 0.7, 5.0),
+        (1.0, 1.0, 10.0),
+        (4.2, 3.1, 25.0),
+        (4.201, 3.1, 50.0),
+        (4.0, 4.2, 50.0),
+        (10.0, 8.0, 75.0),
+        (100.0, 100.0, 1000.0),
+    ] {
+        let plan = CeilingPlan { length_m: Some(length_m), width_m: Some(width_m), ..CeilingPlan::default() };
+        assert_eq!(ceiling_plan(&plan).scale, scale, "{length_m} by {width_m} m");
+    }
 }

@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used)]
 
 mod answers;
+mod guards;
 mod pairs;
 mod restoring;
 mod search;

@@ -145,6 +145,33 @@ fn a_shared_neutral_is_parted_before_the_home_comes_back() {
     assert_eq!(job.wants(&narrow), "gate.restore/main switch");
 }
 
+/// One point parted and proved says nothing about the neutrals of another that is open.
+#[test]
+fn a_second_open_point_is_parted_too() {
+    let mut job = Job::begun();
+    let other = [("shared neutral", "yes"), ("source", "proving unit")];
+    let second = Point { name: "box".to_owned(), wide: true, ..rose() };
+    job.meet_with(&touch(&parted(true)), &other);
+    job.meet_with(&touch(&second), &other);
+    job.give(Piece::Secure { circuit: LIGHTING.to_owned(), backed: true }, &[]);
+    let Demand::Refused(refusal) = job.demand(&restore(MAIN_SWITCH, Return::Others)) else { panic!("not refused") };
+    assert!(refusal.text.contains("box"), "{refusal:?}");
+}
+
+/// Covered meanwhile, its own lock says nothing once the main switch is closed.
+#[test]
+fn a_lock_backed_by_the_main_switch_does_not_outlive_it() {
+    let mut job = Job::begun();
+    let other = [("shared neutral", "yes"), ("source", "proving unit")];
+    job.meet_with(&touch(&rose()), &other);
+    job.give(Piece::Secure { circuit: LIGHTING.to_owned(), backed: true }, &[]);
+    job.give(Piece::Cover { point: "rose".to_owned() }, &[]);
+    assert_eq!(job.wants(&restore(MAIN_SWITCH, Return::Others)), "refused");
+    job.meet(&restore(MAIN_SWITCH, Return::Unaltered));
+    assert_eq!(job.level(), Level::Off);
+    assert_eq!(job.wants(&touch(&rose())), "gate.off/main switch");
+}
+
 #[test]
 fn a_circuit_held_by_the_main_switch_comes_back_with_it() {
     let mut job = Job::begun();

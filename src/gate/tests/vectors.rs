@@ -1,4 +1,4 @@
-//! The test vectors of the isolation model, one by one. Those that the design amends say so.
+//! The test vectors of the isolation model, one by one. Where this gate is stricter or shorter than the first model, the test says so.
 
 use super::*;
 
@@ -226,7 +226,6 @@ fn vector_17_a_lock_that_is_still_on_is_a_duty() {
     assert_eq!(said(&signpost(&job.world, &sign, &job.scene, job.now)), "open");
 }
 
-/// The worked example of the design, rows 8 to 11: somebody comes who hasn't been told.
 #[test]
 fn somebody_comes_while_the_rose_is_open() {
     let mut job = Job::proved();
