@@ -4,6 +4,7 @@
 
 #[path = "faults/ledger.rs"]
 mod faults_ledger;
+mod rehearsals;
 mod support;
 mod tidy;
 mod worked_example;

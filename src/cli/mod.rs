@@ -10,6 +10,8 @@ use std::ffi::OsString;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
+pub use rehearse::golden;
+
 use clap::{Parser, Subcommand};
 
 use crate::engine::bundle::{Bundle, BundleError};

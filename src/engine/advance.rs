@@ -181,7 +181,10 @@ impl Engine {
         if !begun && interaction.risk().iter().any(handles) {
             scene.stage_minutes = self.bundle.procedure.stage.get(interaction.stage).map_or(0.0, |stage| stage.minutes);
         }
-        for risk in risks_of(interaction, &replay.points)? {
+        let mut risks = risks_of(interaction, &replay.points)?;
+        // Footing and masks come before a cover does: a proof's minutes are for the work.
+        risks.sort_by_key(|risk| matches!(risk, Risk::Conductors { .. }));
+        for risk in risks {
             let demand = gate::demand(world, &risk, &scene, now);
             if demand != Demand::Open {
                 return Ok(demand);

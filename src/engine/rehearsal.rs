@@ -53,6 +53,9 @@ pub struct Reply {
     pub value: Value,
     /// How long it takes; else the step's own minutes.
     pub minutes: Option<f64>,
+    /// It is meant to be refused; nothing is recorded, and the job asks again.
+    #[serde(default)]
+    pub refused: bool,
 }
 
 /// Something that happens between two replies.

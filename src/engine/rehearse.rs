@@ -198,6 +198,9 @@ impl Walk<'_> {
         if let Some(written) = written {
             let typed = written.typed();
             let reply = reply_of(&turn, &written.to, &typed);
+            if written.refused {
+                return self.meant_to_fail(&turn, &reply, &typed);
+            }
             self.give(&turn, &written.to, &reply, &typed.join(", "), written.minutes)?;
             self.at += 1;
             return Ok(());
@@ -211,6 +214,19 @@ impl Walk<'_> {
             return Err(self.failed(format!("the job asks `{}`, and {wanted}", turn.key)));
         }
         self.give(&turn, &turn.key.clone(), &Reply::Done, "done", None)
+    }
+
+    /// A reply that has to be refused: what was said to it goes into the transcript.
+    fn meant_to_fail(&mut self, turn: &Turn, reply: &Reply, typed: &[String]) -> Result<(), Failed> {
+        match self.engine.accept(&self.records, turn, reply, &self.person, self.now) {
+            Ok(_) => Err(self.failed(format!("at `{}`: the reply was meant to be refused, and was taken", turn.key))),
+            Err(problem) => {
+                self.watcher.typed(&typed.join(", "));
+                self.watcher.happened(&format!("refused: {problem}"));
+                self.at += 1;
+                Ok(())
+            }
+        }
     }
 
     fn give(

@@ -12,7 +12,7 @@ const LONGEST_NAME: usize = 60;
 
 /// Why a reply was not taken, and what to do next.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("{message}{}{hint}", if hint.is_empty() { "" } else { ". " })]
+#[error("{message}{}{hint}", match (hint.is_empty(), message.ends_with('.')) { (true, _) => "", (_, true) => " ", _ => ". " })]
 pub struct Problem {
     /// What is wrong with it.
     pub message: String,

@@ -38,7 +38,22 @@ pub fn turn(turn: &Turn, frame: &Frame<'_>) -> String {
         }
     }
     ask(&mut page, turn);
+    if !frame.mark.is_empty() {
+        // Without a prompt, what each answer belongs to has to stand on the screen itself.
+        fields_of(&mut page, turn);
+    }
     page.finish()
+}
+
+fn fields_of(page: &mut Page, turn: &Turn) {
+    let asked = match &turn.ask {
+        Ask::Evidence(ask) => ask,
+        Ask::Trouble(trouble) if !trouble.offers.is_empty() => &trouble.offers[0],
+        _ => return,
+    };
+    for (number, field) in asked.fields.iter().enumerate() {
+        page.hanging(Tone::Plain, &format!("  {}  ", number + 1), &field.text);
+    }
 }
 
 /// Stage, step, level, proof and duties: two lines at 80 columns, three at 40.

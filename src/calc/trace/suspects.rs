@@ -259,7 +259,7 @@ impl Weighed {
 /// How probable each state of a light is: dead, lit, dim, flickers.
 fn state_odds(share: f64, intermittent: bool) -> [f64; 4] {
     if intermittent && share > DEAD_TO {
-        return [0.06, 0.22, 0.12, 0.6];
+        return [0.03, 0.22, 0.12, 0.63];
     }
     let mut odds = [MISSEEN / 3.0; 4];
     let state = if share <= DEAD_TO {

@@ -17,7 +17,7 @@ use rhai::packages::{
     ArithmeticPackage, BasicArrayPackage, BasicFnPackage, BasicIteratorPackage, BasicMapPackage, BasicMathPackage,
     BasicStringPackage, LogicPackage, MoreStringPackage, Package,
 };
-use rhai::{AST, CallFnOptions, Dynamic, Engine, EvalAltResult, ImmutableString, Map, Position, Scope};
+use rhai::{AST, CallFnOptions, Dynamic, Engine, EvalAltResult, ImmutableString, Map, Position, Scope, Token};
 use serde_json::Value;
 
 use self::memo::Memo;
@@ -163,6 +163,12 @@ fn bare_engine() -> Engine {
     engine.set_fail_on_invalid_map_property(true);
     engine.set_fast_operators(false);
     engine.on_progress(|_| run::progress());
+    // `call` is a word of the engine for function values, which procedures do not have; here it is a key of `stop`.
+    #[expect(deprecated, reason = "volatile, not deprecated; the engine's version is pinned")]
+    engine.on_parse_token(|token, _, _| match token {
+        Token::Reserved(word) if *word == "call" => Token::Identifier(word),
+        other => other,
+    });
     engine
 }
 
