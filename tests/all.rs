@@ -4,7 +4,11 @@
 
 #[path = "faults/ledger.rs"]
 mod faults_ledger;
+mod commands;
+mod developers;
+mod published;
 mod rehearsals;
+mod script_errors;
 mod support;
 mod tidy;
 mod worked_example;

@@ -20,6 +20,7 @@ pub mod network;
 pub mod plan;
 pub mod set_out;
 pub mod timber;
+pub mod trace;
 pub mod verify;
 
 /// A calculator behind a door: a case in, an answer out, both as JSON trees.
@@ -43,11 +44,13 @@ pub const DOORS: &[(&str, &[(&str, Door)])] = &[
     ("energy", &[("figure", door!(energy::figure, energy::Case))]),
     ("joints", &[("figure", door!(joints::figure, joints::Case))]),
     ("kit", &[("figure", door!(kit::figure, kit::Case))]),
+    ("light", &[("figure", door!(light::figure, light::Case))]),
     ("making_good", &[("method", making_good_method)]),
     ("set_out", &[
         ("figure", door!(set_out::figure, set_out::Case)),
         ("rank", door!(set_out::rank, set_out::Case)),
     ]),
+    ("trace", &[("figure", door!(trace::figure, trace::Case))]),
     ("timber", &[("figure", door!(timber::figure, timber::Case))]),
     ("verify", &[
         ("figure", door!(verify::figure, verify::Case)),

@@ -10,6 +10,7 @@ use std::ffi::OsString;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
+pub use figure::answer as answer_of_case;
 pub use rehearse::golden;
 
 use clap::{Parser, Subcommand};

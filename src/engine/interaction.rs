@@ -294,7 +294,7 @@ pub enum Kind {
         among: Vec<Value>,
     },
     /// An instrument's value.
-    Reading(Reading),
+    Reading(Box<Reading>),
     /// A pause point, or the hand-over: every item is answered.
     Pause {
         /// The items.

@@ -6,6 +6,8 @@ use crate::engine::rehearse::Watcher;
 use crate::engine::turn::Turn;
 use crate::ledger::{Kind, Record};
 
+type Keep<'a> = Box<dyn FnMut(&Record) -> Result<(), String> + 'a>;
+
 /// A watcher that writes the transcript, and hands each record on.
 pub struct Transcript<'a> {
     procedure: &'a Procedure,
@@ -13,7 +15,7 @@ pub struct Transcript<'a> {
     colour: bool,
     mark: &'a str,
     emit: Box<dyn FnMut(&str) + 'a>,
-    keep: Box<dyn FnMut(&Record) -> Result<(), String> + 'a>,
+    keep: Keep<'a>,
 }
 
 impl<'a> Transcript<'a> {

@@ -227,7 +227,7 @@ impl Compiled {
                     break Frontier::Broken(ScriptError::new(site, "the last stage ended without `finish()`", advice));
                 }
                 None => at += 1,
-                Some(Latch::Frontier(frontier)) => break frontier,
+                Some(Latch::Frontier(frontier)) => break *frontier,
                 Some(Latch::Broken(error)) => break Frontier::Broken(error),
                 Some(Latch::Return { stage, because }) => match self.back_to(&stage, at) {
                     Ok(back) => {

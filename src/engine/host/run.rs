@@ -24,7 +24,7 @@ pub type Holds = Arc<dyn Fn(&Signpost, &crate::gate::Scene) -> bool + Send + Syn
 /// Why a run was stopped.
 pub enum Latch {
     /// It has reached the frontier.
-    Frontier(Frontier),
+    Frontier(Box<Frontier>),
     /// It goes back to a stage.
     Return {
         /// The stage's file or title.
@@ -172,7 +172,8 @@ impl Run {
         let former = self.answers.latest(&interaction.key).cloned();
         let review = matches!(interaction.kind, Kind::Step(_))
             && former.as_ref().is_some_and(|former| former.says == Says::Done && former.digest != digest);
-        Latch::Frontier(Frontier::Ask { interaction: Box::new(interaction), digest, former: former.map(Former), review })
+        let former = former.map(Former);
+        Latch::Frontier(Box::new(Frontier::Ask { interaction: Box::new(interaction), digest, former, review }))
     }
 
     /// What the gate is told of the plan so far.
@@ -187,7 +188,7 @@ impl Run {
             self.signs.insert(sign);
             return Ok(());
         }
-        Err(Latch::Frontier(Frontier::Signpost(signpost)))
+        Err(Latch::Frontier(Box::new(Frontier::Signpost(signpost))))
     }
 }
 
@@ -235,7 +236,7 @@ pub fn progress() -> Option<rhai::Dynamic> {
     }
     let count = COUNT.get() + 1;
     COUNT.set(count);
-    let spent = count % 64 == 0 && SINCE.get().is_some_and(|since| since.elapsed() > LEFT.get());
+    let spent = count.is_multiple_of(64) && SINCE.get().is_some_and(|since| since.elapsed() > LEFT.get());
     if count <= OPERATIONS && !spent {
         return None;
     }

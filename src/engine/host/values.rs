@@ -46,7 +46,6 @@ pub fn map_to_json(map: &Map) -> Result<Value, String> {
 }
 
 /// JSON as a script's value. Whole millimetres become whole numbers, so that texts say `700 mm`, not `700.0 mm`.
-#[must_use]
 pub fn to_dynamic(value: &Value) -> Dynamic {
     under_key(value, "")
 }

@@ -212,7 +212,7 @@ fn reading_of(site: &Site, key: &str, spec: ReadSpec) -> Result<Interaction, Lat
         let message = format!("`{key}` has neither a unit nor options");
         return Err(broken(site, message, "give `unit: \"Ω\"`, or `options:` with the passing word first"));
     }
-    let kind = Kind::Reading(Reading {
+    let kind = Kind::Reading(Box::new(Reading {
         what: spec.what,
         unit: spec.unit,
         method: spec.method,
@@ -226,7 +226,7 @@ fn reading_of(site: &Site, key: &str, spec: ReadSpec) -> Result<Interaction, Lat
         minutes: spec.minutes,
         sample: spec.sample,
         place: spec.place,
-    });
+    }));
     interaction(site, key, &spec.of, spec.text, kind)
 }
 
@@ -363,7 +363,7 @@ fn stop(context: &NativeCallContext, code: &str, map: &Map) -> Call<()> {
         let mut stop: StopSpec = spec(site, "stop", map)?;
         code.clone_into(&mut stop.code);
         stop.site = site.clone();
-        Err(Latch::Frontier(Frontier::Stop(stop)))
+        Err(Latch::Frontier(Box::new(Frontier::Stop(stop))))
     })
 }
 
@@ -490,7 +490,7 @@ pub fn register(engine: &mut Engine) {
         .register_fn("finish", |c: NativeCallContext| -> Call<()> {
             word(&c, |site| {
                 if run::with(|run| run.last_stage) {
-                    return Err(Latch::Frontier(Frontier::Finish));
+                    return Err(Latch::Frontier(Box::new(Frontier::Finish)));
                 }
                 Err(broken(site, "`finish()` belongs to the last stage only", "leave the stage by returning from it"))
             })
