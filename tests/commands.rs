@@ -150,3 +150,85 @@ fn a_rehearsal_with_a_key_that_is_not_asked_names_both_and_the_line() {
     let text = said(&output);
     assert!(text.contains("iso.detector") && text.contains("iso.colour") && text.contains("line 6"), "{text}");
 }
+
+/// A walk that waits for its next line.
+struct Waiting {
+    child: std::process::Child,
+    typing: std::process::ChildStdin,
+    screen: std::sync::mpsc::Receiver<String>,
+}
+
+impl Waiting {
+    fn start(folder: &Path) -> Self {
+        use std::io::BufRead;
+        let mut child = program()
+            .current_dir(folder)
+            .args(["walk", "isolate", "--plain", "--job", "mine"])
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let typing = child.stdin.take().unwrap();
+        let output = child.stdout.take().unwrap();
+        let (send, screen) = std::sync::mpsc::channel();
+        std::thread::spawn(move || {
+            for line in std::io::BufReader::new(output).lines().map_while(Result::ok) {
+                if send.send(line).is_err() {
+                    break;
+                }
+            }
+        });
+        Self { child, typing, screen }
+    }
+
+    /// Types a line and waits until the screen has said this.
+    fn type_until(&mut self, line: &str, wanted: &str) {
+        use std::io::Write;
+        writeln!(self.typing, "{line}").unwrap();
+        let patience = std::time::Duration::from_secs(30);
+        loop {
+            let shown = self.screen.recv_timeout(patience).unwrap_or_else(|_| panic!("`{wanted}` never came"));
+            if shown.contains(wanted) {
+                return;
+            }
+        }
+    }
+}
+
+#[test]
+fn killed_outright_nothing_acknowledged_is_lost() {
+    let folder = folder("killed");
+    let mut waiting = Waiting::start(&folder);
+    waiting.type_until("A", "kept in");
+    waiting.type_until("y", "saved");
+    waiting.type_until("RCBO", "saved");
+    waiting.child.kill().unwrap();
+    waiting.child.wait().unwrap();
+    let look = said(&run(&folder, &["look", "mine"]));
+    assert!(look.contains("at iso.main") && look.contains("RCBO"), "{look}");
+    let mut again = Waiting::start(&folder);
+    again.type_until("1", "saved");
+    again.child.kill().unwrap();
+    again.child.wait().unwrap();
+    assert!(said(&run(&folder, &["look", "mine"])).contains("at iso.lock"));
+}
+
+#[test]
+fn a_held_ledger_names_its_holder_and_is_still_readable() {
+    let folder = folder("held");
+    let mut waiting = Waiting::start(&folder);
+    waiting.type_until("A", "kept in");
+    waiting.type_until("y", "saved");
+    let second = program()
+        .current_dir(&folder)
+        .args(["walk", "--plain", "--job", "mine"])
+        .stdin(lines("1\n"))
+        .output()
+        .unwrap();
+    assert_eq!(second.status.code(), Some(7), "{}", said(&second));
+    assert!(said(&second).contains(&waiting.child.id().to_string()), "{}", said(&second));
+    assert_eq!(run(&folder, &["look", "mine"]).status.code(), Some(0));
+    waiting.child.kill().unwrap();
+    waiting.child.wait().unwrap();
+}

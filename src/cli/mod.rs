@@ -183,3 +183,22 @@ fn ready(bundle: Bundle) -> Result<engine::Engine, Failure> {
     let kept = bundle.clone();
     engine::Engine::new(bundle).map_err(|error| Failure::script(&error, &kept))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_full_disk_leaves_with_its_own_code() {
+        let full = LedgerError::Full { doing: crate::ledger::Doing::Writing, path: PathBuf::from("ledger.toml") };
+        let failure = Failure::from(full);
+        assert_eq!(failure.exit, Exit::Io);
+        assert!(failure.message.lines().count() >= 2, "what happened, and what to do: {}", failure.message);
+    }
+
+    #[test]
+    fn the_arguments_are_sound() {
+        use clap::CommandFactory as _;
+        Arguments::command().debug_assert();
+    }
+}

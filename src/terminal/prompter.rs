@@ -142,7 +142,7 @@ impl Prompter for Rich {
         let result = dialoguer::Input::<String>::with_theme(theme)
             .with_prompt(prompt)
             .allow_empty(true)
-            .report(false)
+            .report(true)
             .interact_text();
         let _ = console::Term::stderr().show_cursor();
         match result {

@@ -188,9 +188,10 @@ impl Session<'_> {
         if readings {
             return self.readings(turn, ask, offer);
         }
-        let mut answers = Vec::new();
+        let mut answers = self.as_before(ask);
         let count = ask.fields.len();
-        for (number, field) in ask.fields.iter().enumerate() {
+        let skip = answers.len();
+        for (number, field) in ask.fields.iter().enumerate().skip(skip) {
             let mut page = Page::new(self.prompter.width(), self.prompter.colour());
             page.hanging(Tone::Strong, &format!("{}/{count} ", number + 1), &field.text);
             let prompt = match &field.form {
@@ -209,7 +210,9 @@ impl Session<'_> {
                 match self.prompter.line(prompt) {
                     Err(_) => return Step::Rest(Rest::Interrupted),
                     Ok(line) => {
-                        if let Some(step) = self.side_word(turn, &line) {
+                        // Where *not sure* is one of the answers it is an answer, and no side word.
+                        let own = matches!(&field.form, Form::OneOf { options, .. } if options.contains(&"not sure"));
+                        if let Some(step) = self.side_word(turn, &line).filter(|_| !(own && is_not_sure(&line))) {
                             return step;
                         }
                         if !line.trim().is_empty() {
@@ -221,6 +224,24 @@ impl Session<'_> {
             }
         }
         Step::Reply(Reply::Fields { offer, answers })
+    }
+
+    /// The detector, its kind, source and lowest voltage as given last, if the person says that they are the same; so
+    /// that nobody types on a ladder what has not changed.
+    fn as_before(&mut self, ask: &gate::Ask) -> Vec<String> {
+        let gate::Piece::ProveFirst { whole_off } = ask.piece else { return Vec::new() };
+        let latest = self.ledger.records().iter().rev().find(|record| record.key == ask.key());
+        let typed: Option<Vec<String>> = latest.and_then(|record| {
+            serde_json::from_value(record.body.get("typed")?.clone()).ok()
+        });
+        let same = ask.fields.iter().take_while(|field| field.form != Form::YesNo).count();
+        let Some(typed) = typed.filter(|typed| typed.len() == ask.fields.len() && !whole_off) else { return Vec::new() };
+        let before = typed[..same].to_vec();
+        self.say(Tone::Plain, &format!("As before: {}.", before.join(", ")));
+        match self.prompter.line("the same detector and source? y or n").as_deref() {
+            Ok("y" | "Y" | "yes") => before,
+            _ => Vec::new(),
+        }
     }
 
     fn readings(&mut self, turn: &Turn, ask: &gate::Ask, offer: usize) -> Step {
