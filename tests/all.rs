@@ -2,10 +2,10 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
-#[path = "faults/ledger.rs"]
-mod faults_ledger;
 mod commands;
 mod developers;
+#[path = "faults/ledger.rs"]
+mod faults_ledger;
 mod published;
 mod rehearsals;
 mod script_errors;

@@ -127,7 +127,8 @@ fn a_broken_script_is_shown_with_its_word_underlined() {
     std::fs::create_dir(&procedure).unwrap();
     let toml = "title = \"t\"\nrevision = 1\n[[stage]]\nfile = \"a.rhai\"\ntitle = \"A\"\nplace = \"here\"\nstop_if = [\"x\"]\n";
     std::fs::write(procedure.join("procedure.toml"), toml).unwrap();
-    std::fs::write(procedure.join("a.rhai"), "fn stage() {\n    stp(\"a\", #{ text: \"x\" });\n    finish();\n}\n").unwrap();
+    std::fs::write(procedure.join("a.rhai"), "fn stage() {\n    stp(\"a\", #{ text: \"x\" });\n    finish();\n}\n")
+        .unwrap();
     let output = program()
         .current_dir(&folder)
         .args(["walk", "mine", "--plain", "--job", "j"])
@@ -220,12 +221,8 @@ fn a_held_ledger_names_its_holder_and_is_still_readable() {
     let mut waiting = Waiting::start(&folder);
     waiting.type_until("A", "kept in");
     waiting.type_until("y", "saved");
-    let second = program()
-        .current_dir(&folder)
-        .args(["walk", "--plain", "--job", "mine"])
-        .stdin(lines("1\n"))
-        .output()
-        .unwrap();
+    let second =
+        program().current_dir(&folder).args(["walk", "--plain", "--job", "mine"]).stdin(lines("1\n")).output().unwrap();
     assert_eq!(second.status.code(), Some(7), "{}", said(&second));
     assert!(said(&second).contains(&waiting.child.id().to_string()), "{}", said(&second));
     assert_eq!(run(&folder, &["look", "mine"]).status.code(), Some(0));

@@ -46,9 +46,26 @@ fn the_three_lines_run_as_printed_and_are_kept() {
 fn every_word_on_the_page_is_registered_and_every_dependency_named() {
     let page = page();
     let surface = lampwright::engine::host::visible_surface().join("\n");
-    for word in ["step(", "read(", "choose(", "pause(", "hand_over(", "card_for(", "work_point(", "isolated(", "restored(",
-        "coating_clear(", "hole_clear(", "window(", "wait_for(", "stop(", "return_to(", "finish(", "fact(", "duty("]
-    {
+    for word in [
+        "step(",
+        "read(",
+        "choose(",
+        "pause(",
+        "hand_over(",
+        "card_for(",
+        "work_point(",
+        "isolated(",
+        "restored(",
+        "coating_clear(",
+        "hole_clear(",
+        "window(",
+        "wait_for(",
+        "stop(",
+        "return_to(",
+        "finish(",
+        "fact(",
+        "duty(",
+    ] {
         assert!(surface.contains(word), "{word} is not registered");
         assert!(page.contains(word.trim_end_matches('(')), "{word} is not on the page");
     }

@@ -32,7 +32,9 @@ fn at<'a>(value: &'a Value, path: &str) -> Option<&'a Value> {
         let (head, rest) = (&path[..end], path[end..].trim_start_matches('.'));
         let next = match value {
             Value::Object(entries) => entries.get(head),
-            Value::Array(items) => head.parse::<usize>().ok().and_then(|at| items.get(at)).or_else(|| entry(items, head)),
+            Value::Array(items) => {
+                head.parse::<usize>().ok().and_then(|at| items.get(at)).or_else(|| entry(items, head))
+            }
             _ => None,
         };
         if let Some(found) = next.and_then(|next| at(next, rest)) {
@@ -46,7 +48,8 @@ fn check(file: &Path, expect: &toml::Table, answer: &Value) {
     let key = expect["key"].as_str().unwrap();
     let place = format!("{}: {key}", file.display());
     let found = at(answer, key).unwrap_or_else(|| panic!("{place} is not in the answer: {answer:#}"));
-    let number = |name: &str| expect.get(name).and_then(|value| value.as_float().or(value.as_integer().map(|v| v as f64)));
+    let number =
+        |name: &str| expect.get(name).and_then(|value| value.as_float().or(value.as_integer().map(|v| v as f64)));
     if let Some(text) = expect.get("text").and_then(toml::Value::as_str) {
         assert_eq!(found.as_str(), Some(text), "{place}");
     } else if let Some(value) = number("value") {

@@ -11,8 +11,8 @@ use lampwright::engine::rehearsal::Rehearsal;
 use lampwright::engine::rehearse::{Watcher, begun, rehearse};
 use lampwright::engine::turn::{Ask, Turn};
 use lampwright::gate::{self, Level};
-use lampwright::ledger::{self, Header, Kind, Ledger, Record, RunKind};
 use lampwright::ledger::failing::FailingStorage;
+use lampwright::ledger::{self, Header, Kind, Ledger, Record, RunKind};
 
 /// Each procedure's engine and rehearsals, made once.
 fn with_all(mut look: impl FnMut(&Engine, &str, &Rehearsal, Option<&String>)) {
@@ -86,8 +86,13 @@ fn after_any_prefix_a_restart_gives_no_higher_world_and_no_proof() {
             let after = fold(&resumed(engine, &records[..length], 1));
             assert!(is_no_higher(&after.world, &before.world), "{name}: higher after record {length}");
             assert!(after.world.started().is_none(), "{name}: a step is in hand after record {length}");
-            let secured = ["light", gate::MAIN_SWITCH].iter().any(|circuit| before.world.level(circuit) == Level::Secured);
-            assert_eq!(after.world.in_doubt(), secured || before.world.in_doubt(), "{name}: doubt after record {length}");
+            let secured =
+                ["light", gate::MAIN_SWITCH].iter().any(|circuit| before.world.level(circuit) == Level::Secured);
+            assert_eq!(
+                after.world.in_doubt(),
+                secured || before.world.in_doubt(),
+                "{name}: doubt after record {length}"
+            );
         }
     });
 }
@@ -112,13 +117,8 @@ fn killed_at_every_record_of_the_sample_every_answer_is_there_again() {
 
 fn bytes_of(run: RunKind, procedure: &str, records: &[Record]) -> Vec<u8> {
     let storage = FailingStorage::new();
-    let header = Header {
-        run,
-        procedure: procedure.into(),
-        scripts: "00".into(),
-        modules: "00".into(),
-        facts: "00".into(),
-    };
+    let header =
+        Header { run, procedure: procedure.into(), scripts: "00".into(), modules: "00".into(), facts: "00".into() };
     let mut ledger = Ledger::create(Box::new(storage.clone()), header).unwrap();
     for record in records {
         ledger.append(record.clone()).unwrap();
@@ -197,7 +197,8 @@ fn a_conductors_step_never_starts_without_a_proof() {
                 forged.push(record);
                 let folded = fold(&forged);
                 let risks = forged.last().unwrap().body["risk"].to_string();
-                if folded.broken_at.is_none() && risks.contains("conductors") && !risks.contains("\"unconnected\":true") {
+                if folded.broken_at.is_none() && risks.contains("conductors") && !risks.contains("\"unconnected\":true")
+                {
                     let before = fold(&records[..length]).world;
                     let secured =
                         before.level("light") == Level::Secured || before.level(gate::MAIN_SWITCH) == Level::Secured;

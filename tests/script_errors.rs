@@ -10,7 +10,8 @@ use lampwright::engine::replay::Frontier;
 use lampwright::engine::scripterror::ScriptError;
 use lampwright::moment::Moment;
 
-const PROCEDURE: &str = "title = \"t\"\nrevision = 1\n[[stage]]\nfile = \"a.rhai\"\ntitle = \"A\"\nplace = \"here\"\nstop_if = [\"x\"]\n";
+const PROCEDURE: &str =
+    "title = \"t\"\nrevision = 1\n[[stage]]\nfile = \"a.rhai\"\ntitle = \"A\"\nplace = \"here\"\nstop_if = [\"x\"]\n";
 
 /// What happens to a stage with this body, every question answered with its sample.
 fn refusal(body: &str) -> Option<ScriptError> {
@@ -52,7 +53,11 @@ fn mistakes_are_named_where_they_stand() {
         ("choose(\"a\", #{ text: \"x\", among: [1] }); finish();", 2, "no maps"),
         ("read(\"a\", #{ text: \"x\", what: \"w\" }); finish();", 2, "neither a unit nor options"),
         ("read(\"a\", #{ text: \"x\", what: \"w\", unit: \"Ω\", limit: 3 }); finish();", 2, "never a bare number"),
-        ("read(\"a\", #{ text: \"x\", what: \"w\", unit: \"Ω\", limit: fact(\"job.short\") }); finish();", 2, "when it fails"),
+        (
+            "read(\"a\", #{ text: \"x\", what: \"w\", unit: \"Ω\", limit: fact(\"job.short\") }); finish();",
+            2,
+            "when it fails",
+        ),
         ("read(\"a\", #{ text: \"x\", unit: \"Ω\" }); finish();", 2, "missing field `what`"),
         ("pause(\"a\", #{ items: [] }); finish();", 2, "0 items"),
         ("pause(\"a\", #{ items: [1,2,3,4,5,6,7,8,9,0] }); finish();", 2, "items"),

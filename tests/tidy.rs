@@ -75,7 +75,8 @@ fn imports_go_downward_only() {
         for (number, line) in text.lines().enumerate() {
             for used in line.split("crate::").skip(1) {
                 let used: String = used.chars().take_while(|c| c.is_ascii_alphanumeric() || *c == '_').collect();
-                let allowed = used == room || layer_of(&used).is_none_or(|layer| layer < own || (own == 0 && layer == 0));
+                let allowed =
+                    used == room || layer_of(&used).is_none_or(|layer| layer < own || (own == 0 && layer == 0));
                 if !allowed && !line.trim_start().starts_with("//") {
                     wrong.push(format!("{}:{}: `{room}` imports `{used}`", name_of(&path), number + 1));
                 }

@@ -78,7 +78,9 @@ fn the_worked_example_goes_as_written() {
     let turn = walk.turn();
     assert_eq!(turn.key, "layout");
     assert_eq!(level(&turn), Level::Secured, "isolation is untouched");
-    let Ask::Plan { keep: Some((_, words)), .. } = &turn.ask else { panic!("the former plan is not offered: {:?}", turn.ask) };
+    let Ask::Plan { keep: Some((_, words)), .. } = &turn.ask else {
+        panic!("the former plan is not offered: {:?}", turn.ask)
+    };
     assert!(words.contains("600") && words.contains("700"), "{words}");
 
     another_layout(walk.clone());

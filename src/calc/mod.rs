@@ -46,17 +46,17 @@ pub const DOORS: &[(&str, &[(&str, Door)])] = &[
     ("kit", &[("figure", door!(kit::figure, kit::Case))]),
     ("light", &[("figure", door!(light::figure, light::Case))]),
     ("making_good", &[("method", making_good_method)]),
-    ("set_out", &[
-        ("figure", door!(set_out::figure, set_out::Case)),
-        ("rank", door!(set_out::rank, set_out::Case)),
-    ]),
+    ("set_out", &[("figure", door!(set_out::figure, set_out::Case)), ("rank", door!(set_out::rank, set_out::Case))]),
     ("trace", &[("figure", door!(trace::figure, trace::Case))]),
     ("timber", &[("figure", door!(timber::figure, timber::Case))]),
-    ("verify", &[
-        ("figure", door!(verify::figure, verify::Case)),
-        ("range", door!(verify::range, verify::Case)),
-        ("along", door!(verify::along, verify::Case)),
-    ]),
+    (
+        "verify",
+        &[
+            ("figure", door!(verify::figure, verify::Case)),
+            ("range", door!(verify::range, verify::Case)),
+            ("along", door!(verify::along, verify::Case)),
+        ],
+    ),
 ];
 
 /// The calculators at the command line, by their names there.

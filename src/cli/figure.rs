@@ -8,9 +8,9 @@ use serde_json::Value;
 use super::{Exit, Failure};
 use crate::calc;
 use crate::case::CaseError;
+use crate::drawing::page::{Page, Tone};
 use crate::facts::Facts;
 use crate::quantity::plain;
-use crate::drawing::page::{Page, Tone};
 use crate::terminal::prompter::{self, put};
 
 /// The longest case that is read, in bytes.
@@ -21,7 +21,11 @@ const LONGEST_PHOTOMETRY: u64 = 16 * 1024 * 1024;
 /// Computes a case and prints its figures.
 pub fn figure(calculator: &str, path: &Path, json: bool) -> Result<Exit, Failure> {
     let name = path.display().to_string();
-    let text = if name == "-" { read_input(std::io::stdin().lock(), &name, LONGEST_CASE)? } else { read_file(path, LONGEST_CASE)? };
+    let text = if name == "-" {
+        read_input(std::io::stdin().lock(), &name, LONGEST_CASE)?
+    } else {
+        read_file(path, LONGEST_CASE)?
+    };
     let answer = answer(calculator, &name, &text, path.parent().unwrap_or(Path::new(".")))?;
     let text = if json {
         format!("{answer:#}\n")
@@ -44,7 +48,8 @@ pub fn answer(calculator: &str, file: &str, text: &str, beside: &Path) -> Result
     let door = calc::door(calculator).ok_or_else(|| {
         usage(format!("there is no calculator `{calculator}`; there are: {}", calc::names().join(", ")))
     })?;
-    let table: toml::Table = toml::from_str(text).map_err(|error| usage(format!("{file}: {}", error.to_string().trim_end())))?;
+    let table: toml::Table =
+        toml::from_str(text).map_err(|error| usage(format!("{file}: {}", error.to_string().trim_end())))?;
     let mut case = serde_json::to_value(&table).map_err(|error| usage(format!("{file}: {error}")))?;
     let source = case.as_object_mut().and_then(|case| case.remove("source"));
     let located = |error: CaseError| {
@@ -83,7 +88,10 @@ fn read_file(path: &Path, longest: u64) -> Result<String, Failure> {
 
 fn read_input(input: impl std::io::Read, name: &str, longest: u64) -> Result<String, Failure> {
     let mut bytes = Vec::new();
-    input.take(longest + 1).read_to_end(&mut bytes).map_err(|error| Failure::new(Exit::Usage, format!("{name}: {error}")))?;
+    input
+        .take(longest + 1)
+        .read_to_end(&mut bytes)
+        .map_err(|error| Failure::new(Exit::Usage, format!("{name}: {error}")))?;
     if bytes.len() as u64 > longest {
         return Err(Failure::new(Exit::Usage, format!("{name}: is longer than {} MiB", longest / 1024 / 1024)));
     }
@@ -107,9 +115,12 @@ fn line_of(text: &str, path: &str) -> Option<usize> {
         let names_it = |line: &str| {
             let line = line.trim_start();
             let head = line.trim_start_matches('[');
-            let word: String = head.chars().take_while(|c| c.is_alphanumeric() || matches!(c, '_' | '-' | '.')).collect();
+            let word: String =
+                head.chars().take_while(|c| c.is_alphanumeric() || matches!(c, '_' | '-' | '.')).collect();
             let last = word.rsplit('.').next().unwrap_or("");
-            last == *name || last.strip_prefix(name).is_some_and(|rest| rest.starts_with('_')) || line.contains(&format!(" {name} ="))
+            last == *name
+                || last.strip_prefix(name).is_some_and(|rest| rest.starts_with('_'))
+                || line.contains(&format!(" {name} ="))
         };
         let hits = (at..lines.len()).filter(|line| names_it(lines[*line]));
         if let Some(hit) = hits.clone().nth(skip).or_else(|| hits.clone().next()) {

@@ -16,11 +16,8 @@ pub fn look(job: Option<PathBuf>) -> Result<Exit, Failure> {
         return one(&job);
     }
     let entries = std::fs::read_dir(&job).map_err(|error| Failure::io(&job.display().to_string(), &error))?;
-    let mut found: Vec<PathBuf> = entries
-        .flatten()
-        .map(|entry| entry.path())
-        .filter(|path| path.join(ledger::LEDGER_FILE).exists())
-        .collect();
+    let mut found: Vec<PathBuf> =
+        entries.flatten().map(|entry| entry.path()).filter(|path| path.join(ledger::LEDGER_FILE).exists()).collect();
     found.sort();
     if found.is_empty() {
         put(&format!("There is no job in {} or right below it.\n", job.display()));

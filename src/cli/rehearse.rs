@@ -54,7 +54,10 @@ pub fn rehearse(name: &str, update: bool) -> Result<Exit, Failure> {
                 String::from("written")
             }
             (Ok(_), true, None) => {
-                return Err(Failure::new(Exit::Usage, "transcripts are updated beside a procedure's folder; give its path"));
+                return Err(Failure::new(
+                    Exit::Usage,
+                    "transcripts are updated beside a procedure's folder; give its path",
+                ));
             }
             (Ok(text), false, _) if goldens.get(&transcript) == Some(&text) => String::from("as golden"),
             (Ok(_), false, _) => String::from("differs from its golden transcript; look, then use --update"),

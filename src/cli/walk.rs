@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::{Exit, Failure, ready};
+use crate::drawing::page::{Page, Tone};
 use crate::engine::bundle::{self, Bundle};
 use crate::engine::rehearsal::Rehearsal;
 use crate::engine::rehearse::{self, begun};
@@ -11,7 +12,6 @@ use crate::engine::{Engine, fold};
 use crate::ledger::{FileStorage, Header, Kind, Ledger, Lock, RunKind};
 use crate::moment::Moment;
 use crate::pack;
-use crate::drawing::page::{Page, Tone};
 use crate::terminal::prompter::{self, Prompter, put};
 use crate::terminal::session::{Rest, Session};
 use crate::terminal::transcript::Transcript;
@@ -154,7 +154,10 @@ fn begin(
     clock: &dyn Fn() -> Moment,
 ) -> Result<Exit, Failure> {
     let Some(name) = &wanted.procedure else {
-        return Err(Failure::new(Exit::Usage, "name a procedure: lampwright walk downlights (lampwright list shows them)"));
+        return Err(Failure::new(
+            Exit::Usage,
+            "name a procedure: lampwright walk downlights (lampwright list shows them)",
+        ));
     };
     let engine = ready(Bundle::open(name)?)?;
     let job = given.unwrap_or_else(|| PathBuf::from(format!("{}-{}", engine.bundle.name, clock().date())));
@@ -225,9 +228,8 @@ fn go_on(
     let mut record = begun(&engine, &person, now);
     record.kind = Kind::Resumed;
     if revised {
-        let digests = serde_json::json!([
-            engine.bundle.scripts_digest, engine.bundle.modules_digest, engine.bundle.facts_digest
-        ]);
+        let digests =
+            serde_json::json!([engine.bundle.scripts_digest, engine.bundle.modules_digest, engine.bundle.facts_digest]);
         record.body.insert(String::from("bundle"), digests);
     }
     ledger.append(record)?;

@@ -9,12 +9,12 @@
 //! Builders are total. What can't be drawn (a hole outside the room, a core that no cable has) is said in a note of the
 //! drawing itself: whoever stands under the ceiling must see that something is missing.
 
-pub mod page;
 pub mod chain;
 pub mod characters;
 pub mod discs;
 mod grid;
 pub mod junction;
+pub mod page;
 pub mod plan;
 pub mod room;
 pub mod svg;

@@ -78,7 +78,9 @@ impl Engine {
         let writer = Writer { turn, person, now };
         match reply {
             Reply::Happened(event) => Ok(writer.record(Kind::Reported, "", json!({ "event": event }))),
-            Reply::TakeOver(name) if name.trim().is_empty() => Err(Problem::new("a name is needed", "Type who goes on.")),
+            Reply::TakeOver(name) if name.trim().is_empty() => {
+                Err(Problem::new("a name is needed", "Type who goes on."))
+            }
             Reply::TakeOver(name) => {
                 let mut record = writer.record(Kind::TakenOver, "", json!({ "from": person }));
                 record.person = shown_inert(name.trim());
@@ -304,7 +306,8 @@ impl Body<'_> {
             return Err(Problem::new(message, "See to it, then answer the pause again."));
         }
         let answers: String = letters.iter().collect();
-        Ok(self.record(Kind::Done, json!({ "risk": [], "opens": [], "closes": [], "items": items, "answers": answers })))
+        Ok(self
+            .record(Kind::Done, json!({ "risk": [], "opens": [], "closes": [], "items": items, "answers": answers })))
     }
 }
 
@@ -330,12 +333,15 @@ fn to_review(
         }
         Reply::AsItIs(reason) => {
             let before = former.0.text("text");
-            let kept = json!({ "risk": [], "opens": [], "closes": [], "kept": shown_inert(reason.trim()), "before": before });
+            let kept =
+                json!({ "risk": [], "opens": [], "closes": [], "kept": shown_inert(reason.trim()), "before": before });
             Ok(body.record(Kind::Done, kept))
         }
         Reply::Cant(reason) => could_not(writer, &interaction.key, reason),
         Reply::NotSure => Ok(writer.record(Kind::Unsure, &interaction.key, json!({}))),
-        _ => Err(Problem::new("this was done before its figures moved", "Do it again, or say why it is right as it is.")),
+        _ => {
+            Err(Problem::new("this was done before its figures moved", "Do it again, or say why it is right as it is."))
+        }
     }
 }
 

@@ -45,13 +45,7 @@ impl Engine {
 
     /// Runs the stages against a ledger, with an oracle for what it leaves open.
     #[must_use]
-    pub fn replay(
-        &self,
-        records: &[Record],
-        folded: &Folded,
-        now: Moment,
-        oracle: Option<Box<dyn Oracle>>,
-    ) -> Replay {
+    pub fn replay(&self, records: &[Record], folded: &Folded, now: Moment, oracle: Option<Box<dyn Oracle>>) -> Replay {
         let mut answers = Answers::of(records);
         answers.met.clone_from(&folded.met);
         let world = folded.world.at(now);
@@ -69,8 +63,11 @@ impl Engine {
         let ask = self.ask(records, &folded, &replay, &world, now);
         let answered: BTreeSet<&str> = replay.asked.keys().map(String::as_str).collect();
         let known = Answers::of(records);
-        let set_aside =
-            known.keys().filter(|key| !answered.contains(key) && !key.starts_with("duty.")).map(str::to_owned).collect();
+        let set_aside = known
+            .keys()
+            .filter(|key| !answered.contains(key) && !key.starts_with("duty."))
+            .map(str::to_owned)
+            .collect();
         let mut turn = Turn {
             key: String::new(),
             ask,
@@ -219,7 +216,8 @@ fn text_of_start(records: &[Record], key: &str) -> String {
 fn finish(records: &[Record], folded: &Folded, replay: &Replay, world: &gate::World) -> Ask {
     let left = Answers::of(records);
     let duties = world.duties();
-    let open = duties.iter().rev().find(|duty| left.latest(&duty_key(&duty.name)).is_none_or(|a| a.text("left").is_empty()));
+    let open =
+        duties.iter().rev().find(|duty| left.latest(&duty_key(&duty.name)).is_none_or(|a| a.text("left").is_empty()));
     if let Some(duty) = open {
         let interaction = Interaction {
             key: duty_key(&duty.name),
@@ -273,10 +271,8 @@ pub fn scene_from(
     trail: &[Passed],
     findings: &BTreeMap<(String, String), Verdict>,
 ) -> Scene {
-    let mut scene = Scene {
-        points: points.values().map(|spec| (spec.name.clone(), point_of(spec))).collect(),
-        ..Scene::default()
-    };
+    let mut scene =
+        Scene { points: points.values().map(|spec| (spec.name.clone(), point_of(spec))).collect(), ..Scene::default() };
     for passed in trail {
         for risk in passed.interaction.risk() {
             if let (Kind::Step(_), Hazardous::Probe { hole }) = (&passed.interaction.kind, risk) {
@@ -298,10 +294,7 @@ fn scene_of(replay: &Replay) -> Scene {
 ///
 /// # Errors
 /// [`ScriptError`] for a work point that was not described, or an unknown way to give the supply back.
-pub fn risks_of(
-    interaction: &Interaction,
-    points: &BTreeMap<String, PointSpec>,
-) -> Result<Vec<Risk>, ScriptError> {
+pub fn risks_of(interaction: &Interaction, points: &BTreeMap<String, PointSpec>) -> Result<Vec<Risk>, ScriptError> {
     interaction
         .risk()
         .iter()

@@ -110,7 +110,9 @@ impl Oracle for AsBefore {
                 if matches!(question.form, Form::Length | Form::Count | Form::Amount | Form::Text | Form::Name));
             !value.is_null() && (number || ways.contains(value))
         });
-        if let (Kind::Reading(_), Some(latest)) = (&interaction.kind, latest.filter(|latest| latest.says == Says::Value)) {
+        if let (Kind::Reading(_), Some(latest)) =
+            (&interaction.kind, latest.filter(|latest| latest.says == Says::Value))
+        {
             let mut answer = assumed(interaction, digest, &ways[0]);
             answer.body = latest.body.clone();
             return Some(answer);

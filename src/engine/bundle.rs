@@ -308,7 +308,10 @@ fn folder_files(folder: &Path) -> Result<BTreeMap<String, String>, BundleError> 
         let entry = entry.map_err(io)?;
         let (path, kind) = (entry.path(), entry.file_type().map_err(io)?);
         if kind.is_symlink() {
-            return Err(BundleError::File { path, message: String::from("is a link; a bundle holds plain files only") });
+            return Err(BundleError::File {
+                path,
+                message: String::from("is a link; a bundle holds plain files only"),
+            });
         }
         let name = entry.file_name().to_string_lossy().into_owned();
         if !kind.is_file() || !(name.ends_with(".rhai") || name.ends_with(".toml")) {

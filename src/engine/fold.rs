@@ -123,8 +123,12 @@ fn remember_signs(folded: &mut Folded, record: &Record, event: &Event) {
     let mut met = |what: &str, about: &str| {
         signs.insert(sign(what, about, &window, round));
     };
-    let secured: Vec<&str> =
-        folded.world.circuits().chain([MAIN_SWITCH, VOID]).filter(|c| folded.world.level(c) == Level::Secured).collect();
+    let secured: Vec<&str> = folded
+        .world
+        .circuits()
+        .chain([MAIN_SWITCH, VOID])
+        .filter(|c| folded.world.level(c) == Level::Secured)
+        .collect();
     for circuit in secured {
         met("isolated", circuit);
     }

@@ -111,12 +111,10 @@ impl Rehearsal {
         let file: File = toml::from_str(text)
             .map_err(|error| RehearsalError { message: error.to_string().trim_end().to_owned() })?;
         let line_of = |at: usize| text[..at.min(text.len())].matches('\n').count() + 1;
-        let replies = file.reply.into_iter().map(|reply| {
-            (line_of(reply.span().start), Entry::Reply(reply.into_inner()))
-        });
-        let events = file.event.into_iter().map(|event| {
-            (line_of(event.span().start), Entry::Event(event.into_inner()))
-        });
+        let replies =
+            file.reply.into_iter().map(|reply| (line_of(reply.span().start), Entry::Reply(reply.into_inner())));
+        let events =
+            file.event.into_iter().map(|event| (line_of(event.span().start), Entry::Event(event.into_inner())));
         let mut lines: Vec<_> = replies.chain(events).map(|(number, entry)| Line { number, entry }).collect();
         lines.sort_by_key(|line| line.number);
         Ok(Self { procedure: file.procedure, begins: file.begins, person: file.person, ends: file.ends, lines })

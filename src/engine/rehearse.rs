@@ -229,14 +229,7 @@ impl Walk<'_> {
         }
     }
 
-    fn give(
-        &mut self,
-        turn: &Turn,
-        key: &str,
-        reply: &Reply,
-        typed: &str,
-        minutes: Option<f64>,
-    ) -> Result<(), Failed> {
+    fn give(&mut self, turn: &Turn, key: &str, reply: &Reply, typed: &str, minutes: Option<f64>) -> Result<(), Failed> {
         self.watcher.typed(typed);
         let begins = match &turn.ask {
             Ask::Plan { interaction, started, .. } => interaction.has_start() && !started && *reply == Reply::Done,

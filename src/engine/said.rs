@@ -192,7 +192,8 @@ fn measured(reading: &Reading, typed: &str) -> Result<Said, Problem> {
     let found = if none {
         Measured { value: 0.0, over: false }
     } else {
-        let digits = if bare.is_none() { typed.strip_suffix(reading.unit.as_str()).map_or(typed, str::trim) } else { typed };
+        let digits =
+            if bare.is_none() { typed.strip_suffix(reading.unit.as_str()).map_or(typed, str::trim) } else { typed };
         quantity::measured(digits, dimension, bare).map_err(|error| Problem::new(error.to_string(), ""))?
     };
     let value = (found.value / size * 1e9).round() / 1e9;
@@ -220,7 +221,11 @@ fn left_open(reading: &Reading, who: &str) -> Result<Said, Problem> {
         return Err(Problem::new("an open reading needs a name and a date", "Type: open NAME, DATE"));
     }
     let tester = shown_inert(who);
-    Ok(Said { verdict: Some(Verdict::Open), tester: tester.clone(), ..Said::plain(Value::Null, format!("open: {tester}")) })
+    Ok(Said {
+        verdict: Some(Verdict::Open),
+        tester: tester.clone(),
+        ..Said::plain(Value::Null, format!("open: {tester}"))
+    })
 }
 
 /// The verdict of a reading (base unit) against a limit; `size` is the reading's unit, used where the limit has none.

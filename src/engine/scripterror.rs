@@ -35,9 +35,7 @@ impl ScriptError {
         let text = text_of(&self.site.file).unwrap_or("");
         let (start, end) = span(text, &self.site);
         let mut group = Level::ERROR.primary_title(self.message.as_str()).element(
-            Snippet::source(text)
-                .path(self.site.file.as_str())
-                .annotation(AnnotationKind::Primary.span(start..end)),
+            Snippet::source(text).path(self.site.file.as_str()).annotation(AnnotationKind::Primary.span(start..end)),
         );
         for site in &self.through {
             group = group.element(Level::NOTE.message(format!("called from {}:{}", site.file, site.line)));
@@ -59,11 +57,7 @@ fn span(text: &str, site: &Site) -> (usize, usize) {
     let line = text[line_start.min(text.len())..].lines().next().unwrap_or("");
     let within: usize = line.chars().take(site.column.saturating_sub(1)).map(char::len_utf8).sum();
     let start = (line_start + within).min(text.len());
-    let word: usize = text[start..]
-        .chars()
-        .take_while(|c| c.is_alphanumeric() || *c == '_')
-        .map(char::len_utf8)
-        .sum();
+    let word: usize = text[start..].chars().take_while(|c| c.is_alphanumeric() || *c == '_').map(char::len_utf8).sum();
     let least = text[start..].chars().next().map_or(0, char::len_utf8);
     (start, start + word.max(least))
 }
@@ -78,7 +72,10 @@ mod tests {
         let site = Site { file: "a.rhai".into(), line: 2, column: 3 };
         let error = ScriptError::new(site, "there is no word `stp`", "did you mean `step`?");
         let shown = error.render(|_| Some(text), false);
-        assert!(shown.contains("^^^") && shown.contains("did you mean `step`?") && shown.contains("a.rhai:2:3"), "{shown}");
+        assert!(
+            shown.contains("^^^") && shown.contains("did you mean `step`?") && shown.contains("a.rhai:2:3"),
+            "{shown}"
+        );
     }
 
     #[test]

@@ -39,9 +39,7 @@ fn to_plan(kind: &Kind, line: &str) -> Reply {
     }
     match kind {
         Kind::Step(_) | Kind::Wait { .. } => common(line),
-        Kind::Duty { .. } => {
-            after(line, "leave").map_or_else(|| common(line), |who| Reply::LeaveDead(who.to_owned()))
-        }
+        Kind::Duty { .. } => after(line, "leave").map_or_else(|| common(line), |who| Reply::LeaveDead(who.to_owned())),
         Kind::Choice { .. } if line.eq_ignore_ascii_case("keep") => Reply::Keep,
         _ => Reply::Typed(line.to_owned()),
     }

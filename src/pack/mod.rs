@@ -85,7 +85,8 @@ fn head(page: &mut Page, engine: &Engine, turn: &Turn, records: &[Record], run: 
     page.paragraph(Tone::Plain, &format!("State: {} ({stage})", state_words(turn)));
     if let (Some(first), Some(last)) = (records.first(), records.last()) {
         let (from, to) = (first.at, last.at);
-        let span = format!("From {} {} to {} {}, by {}.", from.date(), from.clock(), to.date(), to.clock(), last.person);
+        let span =
+            format!("From {} {} to {} {}, by {}.", from.date(), from.clock(), to.date(), to.clock(), last.person);
         page.paragraph(Tone::Plain, &span);
     }
     for circuit in turn.world.circuits() {
@@ -218,9 +219,11 @@ fn evidence(page: &mut Page, records: &[Record]) {
     for record in pieces {
         let text = record.body.get("text").and_then(Value::as_str).unwrap_or("");
         let event = record.body.get("event").and_then(Value::as_str).unwrap_or("").replace('_', " ");
-        let typed = record.body.get("typed").and_then(Value::as_array).map(|typed| {
-            typed.iter().filter_map(Value::as_str).collect::<Vec<_>>().join(", ")
-        });
+        let typed = record
+            .body
+            .get("typed")
+            .and_then(Value::as_array)
+            .map(|typed| typed.iter().filter_map(Value::as_str).collect::<Vec<_>>().join(", "));
         let words = [text, &event, typed.as_deref().unwrap_or("")];
         let words: Vec<_> = words.into_iter().filter(|words| !words.is_empty()).collect();
         page.hanging(Tone::Plain, &format!("{} {} ", record.at.clock(), record.kind), &words.join(" — "));

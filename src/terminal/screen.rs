@@ -66,7 +66,11 @@ fn header(page: &mut Page, turn: &Turn, frame: &Frame<'_>) {
         parts.push(frame.mark.to_owned());
     }
     parts.push(stage.to_owned());
-    parts.push(if frame.about > 0 { format!("{number} of about {}", frame.about.max(number)) } else { number.to_string() });
+    parts.push(if frame.about > 0 {
+        format!("{number} of about {}", frame.about.max(number))
+    } else {
+        number.to_string()
+    });
     parts.extend(levels(turn));
     page.paragraph(Tone::Faint, &parts.join(" · "));
     let duties: Vec<&str> = turn.world.duties().iter().map(|duty| duty.name.as_str()).collect();
@@ -262,7 +266,9 @@ fn review(page: &mut Page, interaction: &Interaction, then: &str) {
 pub fn show(page: &mut Page, shown: &Shown, _working: bool) {
     let width = page.width();
     match shown {
-        Shown::Plan { drawing } => picture(page, drawing::read(drawing).map(|plan| drawing::ceiling_plan(&plan)), width),
+        Shown::Plan { drawing } => {
+            picture(page, drawing::read(drawing).map(|plan| drawing::ceiling_plan(&plan)), width)
+        }
         Shown::Chain { drawing } => picture(page, drawing::read(drawing).map(|chain| drawing::chain(&chain)), width),
         Shown::Junction { drawing } => {
             picture(page, drawing::read(drawing).map(|junction| drawing::junction(&junction)), width);
@@ -404,7 +410,9 @@ fn here(turn: &Turn) -> Vec<&'static str> {
         Ask::Plan { interaction, started, .. } => match &interaction.kind {
             Kind::Step(_) if interaction.has_start() && !started => vec!["s to start · c REASON if you can't"],
             Kind::Step(_) => vec!["d when it is done · c REASON if you can't · paper TIME if it was done on paper"],
-            Kind::Reading(reading) if reading.may_stay_open => vec!["the value · open NAME, DATE if a tester will take it"],
+            Kind::Reading(reading) if reading.may_stay_open => {
+                vec!["the value · open NAME, DATE if a tester will take it"]
+            }
             Kind::Reading(_) => vec!["the value as the instrument shows it, > for over range"],
             Kind::Pause { .. } => vec!["one letter for each item: y, n, or - if it does not apply"],
             Kind::Choice { .. } => vec!["a number from the list"],

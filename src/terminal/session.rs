@@ -3,9 +3,9 @@
 use std::path::PathBuf;
 use std::time::Duration;
 
-use crate::drawing::page::{Page, Tone};
 use super::prompter::{NoLine, Prompter};
 use super::screen::{self, Frame};
+use crate::drawing::page::{Page, Tone};
 use crate::engine::cards::CARDS;
 use crate::engine::explore::Ahead;
 use crate::engine::interaction::Kind as Asked;
@@ -231,11 +231,12 @@ impl Session<'_> {
     fn as_before(&mut self, ask: &gate::Ask) -> Vec<String> {
         let gate::Piece::ProveFirst { whole_off } = ask.piece else { return Vec::new() };
         let latest = self.ledger.records().iter().rev().find(|record| record.key == ask.key());
-        let typed: Option<Vec<String>> = latest.and_then(|record| {
-            serde_json::from_value(record.body.get("typed")?.clone()).ok()
-        });
+        let typed: Option<Vec<String>> =
+            latest.and_then(|record| serde_json::from_value(record.body.get("typed")?.clone()).ok());
         let same = ask.fields.iter().take_while(|field| field.form != Form::YesNo).count();
-        let Some(typed) = typed.filter(|typed| typed.len() == ask.fields.len() && !whole_off) else { return Vec::new() };
+        let Some(typed) = typed.filter(|typed| typed.len() == ask.fields.len() && !whole_off) else {
+            return Vec::new();
+        };
         let before = typed[..same].to_vec();
         self.say(Tone::Plain, &format!("As before: {}.", before.join(", ")));
         match self.prompter.line("the same detector and source? y or n").as_deref() {
@@ -249,7 +250,10 @@ impl Session<'_> {
         for (number, field) in ask.fields.iter().enumerate() {
             page.hanging(Tone::Plain, &format!("  {}  ", number + 1), &field.text);
         }
-        page.paragraph(Tone::Faint, "One reading each, in order, with a space between; 0 is no indication. Or none for all.");
+        page.paragraph(
+            Tone::Faint,
+            "One reading each, in order, with a space between; 0 is no indication. Or none for all.",
+        );
         self.prompter.show(&page.finish());
         match self.prompter.line("readings") {
             Err(_) => Step::Rest(Rest::Interrupted),
@@ -353,7 +357,10 @@ impl Session<'_> {
     }
 
     fn other(&mut self) -> Step {
-        self.say(Tone::Plain, "The one who goes on reads the last screens with the one who leaves, then looks at the lock.");
+        self.say(
+            Tone::Plain,
+            "The one who goes on reads the last screens with the one who leaves, then looks at the lock.",
+        );
         match self.prompter.line("name of who goes on, or Enter to stay") {
             Ok(line) if !line.trim().is_empty() => Step::Reply(Reply::TakeOver(line)),
             _ => Step::Again,
@@ -391,7 +398,11 @@ impl Session<'_> {
         for (number, passed) in last.iter().enumerate() {
             let shown = passed.answer.text("shown");
             let shown = if shown.is_empty() { "done" } else { shown };
-            page.hanging(Tone::Plain, &format!("  {}  ", number + 1), &format!("{} — {shown}", passed.interaction.text));
+            page.hanging(
+                Tone::Plain,
+                &format!("  {}  ", number + 1),
+                &format!("{} — {shown}", passed.interaction.text),
+            );
         }
         self.prompter.show(&page.finish());
         let line = self.prompter.line("number to take back, or Enter to leave all").unwrap_or_default();

@@ -89,14 +89,14 @@ impl<'a> Gather<'a> {
             if share > 0.0 {
                 let first = self.mesh.walls_from() + index * levels;
                 let span = column.span.map(|end| end - point[column.axis]);
-                sum += share * self.from_column(first, span, away, kernels);
+                sum += share * self.column_gives(first, span, away, kernels);
             }
         }
         sum
     }
 
     /// What comes from a column whose patches begin at `first`; `span` is where it lies along its wall from the point.
-    fn from_column(&self, first: usize, span: [f64; 2], away: f64, kernels: &mut Kernels) -> f64 {
+    fn column_gives(&self, first: usize, span: [f64; 2], away: f64, kernels: &mut Kernels) -> f64 {
         let levels = self.mesh.level_count();
         let beside = span[0].max(-span[1]).max(0.0);
         if beside.hypot(away) > self.near_m {
@@ -129,11 +129,11 @@ impl<'a> Gather<'a> {
             .filter(|(index, (patch, seen))| {
                 self.exitance[*index] > 0.0 && *seen > 0.0 && dot(minus(point, patch.corner), patch.normal) > SAME_M
             })
-            .map(|(index, (patch, seen))| seen * self.from_patch(index, &patch, point, normal))
+            .map(|(index, (patch, seen))| seen * self.patch_gives(index, &patch, point, normal))
             .sum()
     }
 
-    fn from_patch(&self, index: usize, patch: &Patch, point: Vector, normal: Vector) -> f64 {
+    fn patch_gives(&self, index: usize, patch: &Patch, point: Vector, normal: Vector) -> f64 {
         let reach = minus(patch.at(0.5, 0.5), point);
         if dot(reach, reach).sqrt() - patch.longest() > self.near_m {
             return self.exitance[index] * point_to_quad(point, normal, &patch.corners());

@@ -98,7 +98,8 @@ fn landed(room: &Room, fittings: &[[f64; 2]], exponent: f64, particles: u32) -> 
 fn particles_land_where_the_balance_says() {
     let nightly = std::env::var_os("LAMPWRIGHT_NIGHTLY").is_some();
     let (particles, tolerance) = if nightly { (4_000_000, 0.0025) } else { (60_000, 0.02) };
-    let rooms: [(&[[f64; 2]], &[[f64; 2]], f64, [f64; 3]); 3] = [
+    type Sketch<'a> = (&'a [[f64; 2]], &'a [[f64; 2]], f64, [f64; 3]);
+    let rooms: [Sketch<'_>; 3] = [
         (
             &[[0.0, 0.0], [4.2, 0.0], [4.2, 3.1], [0.0, 3.1]],
             &[[0.7, 0.775], [2.1, 2.325], [3.5, 0.775]],

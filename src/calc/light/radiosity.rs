@@ -85,9 +85,9 @@ impl Exchange {
                     exchange.cell_to_cell.push(link(a, b, build.cell_to_cell(a, b), share));
                 }
             }
-            for b in 0..columns.len() {
+            for (b, column) in columns.iter().enumerate() {
                 let Some(kernel) = build.cell_to_column(a, &mesh.columns[b]) else { continue };
-                let share = seen(&cells[a], &columns[b]);
+                let share = seen(&cells[a], column);
                 if share > 0.0 {
                     exchange.cell_to_column.push(link(a, b, kernel, share));
                 }

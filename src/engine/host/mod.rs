@@ -200,7 +200,11 @@ impl Compiled {
             resolver::check(&ast, &stage.file, &engine)?;
             if !ast.iter_functions().any(|function| function.name == "stage" && function.params.is_empty()) {
                 let site = Site { file: stage.file.clone(), line: 1, column: 1 };
-                return Err(ScriptError::new(site, "there is no `fn stage()`", "a stage is written `fn stage() { … }`"));
+                return Err(ScriptError::new(
+                    site,
+                    "there is no `fn stage()`",
+                    "a stage is written `fn stage() { … }`",
+                ));
             }
             stages.push(CompiledStage {
                 file: stage.file.clone(),
@@ -383,7 +387,10 @@ fn from_run(file: &str, error: &EvalAltResult) -> ScriptError {
 /// What to write instead, for the messages that authors meet most.
 fn advice_for(message: &str) -> &'static str {
     let known: &[(&str, &str)] = &[
-        ("Undefined variable", "an answer can be used only after it was asked; a closure cannot use outer variables: write a `for` loop"),
+        (
+            "Undefined variable",
+            "an answer can be used only after it was asked; a closure cannot use outer variables: write a `for` loop",
+        ),
         ("Function not found", "`lampwright words` lists every word with its fields"),
         ("Property not found", "`this` holds only what an earlier stage left there; check the spelling and `takes`"),
         ("Unknown property", "`this` holds only what an earlier stage left there; check the spelling and `takes`"),

@@ -10,8 +10,20 @@ use crate::engine::bundle::Bundle;
 use crate::engine::scripterror::ScriptError;
 
 /// Words whose first argument is a key or name that must stand in the script as it is.
-const WITH_LITERAL_KEY: &[&str] =
-    &["step", "read", "choose", "pause", "hand_over", "wait_for", "stop", "length", "count", "amount", "one_of", "yes_no"];
+const WITH_LITERAL_KEY: &[&str] = &[
+    "step",
+    "read",
+    "choose",
+    "pause",
+    "hand_over",
+    "wait_for",
+    "stop",
+    "length",
+    "count",
+    "amount",
+    "one_of",
+    "yes_no",
+];
 
 /// The modules of a bundle, compiled when first imported.
 pub struct Modules {
@@ -23,17 +35,17 @@ pub struct Modules {
 impl Modules {
     /// The modules of this bundle.
     pub fn new(bundle: &Bundle) -> Self {
-        let own = bundle.scripts.iter().filter_map(|(name, text)| {
-            Some((name.strip_suffix(".rhai")?.to_owned(), text.clone()))
-        });
+        let own = bundle
+            .scripts
+            .iter()
+            .filter_map(|(name, text)| Some((name.strip_suffix(".rhai")?.to_owned(), text.clone())));
         let sources = own.chain(bundle.modules.iter().map(|(name, text)| (name.clone(), text.clone()))).collect();
         Self { sources, loaded: RefCell::default(), loading: RefCell::default() }
     }
 
     fn load(&self, engine: &Engine, path: &str, position: Position) -> Result<Shared<Module>, Box<EvalAltResult>> {
-        let refuse = |message: String| -> Box<EvalAltResult> {
-            EvalAltResult::ErrorRuntime(message.into(), position).into()
-        };
+        let refuse =
+            |message: String| -> Box<EvalAltResult> { EvalAltResult::ErrorRuntime(message.into(), position).into() };
         let source = self.sources.get(path).ok_or_else(|| {
             let near: Vec<_> = self.sources.keys().filter(|name| name.starts_with("lib/")).cloned().collect();
             refuse(format!("there is no module `{path}`; shared modules are: {}", near.join(", ")))

@@ -56,7 +56,8 @@ fn under_key(value: &Value, key: &str) -> Dynamic {
         Value::Bool(flag) => Dynamic::from(*flag),
         Value::Number(number) => match (number.as_i64(), number.as_f64()) {
             (Some(whole), _) => Dynamic::from(whole),
-            (None, Some(value)) if key.ends_with("_mm") && value.fract() == 0.0 && value.abs() < 1e9 => {
+            (None, Some(value)) if key.ends_with("_mm") && value.fract() == 0.0 && value.abs() < 1e9 =>
+            {
                 #[expect(clippy::cast_possible_truncation, reason = "whole and below 1e9, tested just above")]
                 Dynamic::from(value as i64)
             }
