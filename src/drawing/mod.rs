@@ -1,7 +1,7 @@
 //! One drawing model, and the three drawings that a lighting job needs: the ceiling plan, the chain of cable with its
 //! cut list, and the joint with every core.
 //!
-//! A builder ([`ceiling_plan`], [`chain`], [`junction`]) turns a plain input, such as a script's map, into a
+//! A builder ([`ceiling_plan`], [`chain()`], [`junction()`]) turns a plain input, such as a script's map, into a
 //! [`Drawing`]: shapes in millimetres of the real thing, tags that ask for a place beside what they name, and notes that
 //! hold every measure in words. A renderer ([`svg`], [`characters`]) turns the drawing into text. Builders know nothing
 //! of ink, renderers nothing of lighting.

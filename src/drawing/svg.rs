@@ -2,7 +2,7 @@
 //!
 //! One unit of the view box is a millimetre of the real thing, x as in the drawing and y turned over (SVG counts
 //! downward), so every figure of the input can be read back. Nothing is referred to by an id, so several drawings can
-//! stand in one page. All text goes through [`Writer`], which escapes it: a label can't become markup.
+//! stand in one page. All text goes through the writer below, which escapes it: a label can't become markup.
 
 use super::{
     Anchor, Area, CoreColour, Drawing, EM_PER_COLUMN, Form, NoteKind, Point, Role, Shape, Side, Size, Tag, Text, words,

@@ -1,7 +1,7 @@
 //! Cable: the order in which to chain the lights, how each length runs, what to cut, and which reels to buy.
 //!
 //! The chain is an open path: it starts at the feed, where the join to the old wiring is, and ends anywhere. How a
-//! length runs is told in [`route`]. The chain of least length is wanted, and among equals the one that crosses the
+//! length runs is told in `route`. The chain of least length is wanted, and among equals the one that crosses the
 //! fewest joists. Where nothing above opens, it is the other way round, because each crossing is then an opening to
 //! cut and to patch.
 //!
