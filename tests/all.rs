@@ -4,6 +4,7 @@
 
 mod commands;
 mod developers;
+mod every_way;
 #[path = "faults/ledger.rs"]
 mod faults_ledger;
 mod published;

@@ -151,14 +151,14 @@ impl Engine {
             },
             (Asked::Duty { name }, Reply::LeaveDead(who)) => leave_dead(&body, name, who),
             (Asked::Question(_) | Asked::Choice { .. } | Asked::Reading(_), Reply::Typed(typed)) => {
-                self.gate_again(writer, interaction)?;
+                self.gate_again(writer, interaction, 0.0)?;
                 Ok(body.said(said::read(interaction, typed)?))
             }
             (_, Reply::OnPaper(time)) => body.on_paper(time),
             (Asked::Pause { items, .. }, Reply::Typed(typed)) => body.paused(items, typed),
             (_, Reply::Cant(reason)) => could_not(writer, &interaction.key, reason),
             (Asked::Step(_), Reply::Start) if interaction.has_start() && !started => {
-                self.gate_again(writer, interaction)?;
+                self.gate_again(writer, interaction, interaction.minutes())?;
                 body.started()
             }
             (Asked::Step(_), Reply::Done) if interaction.has_start() && !started => {
@@ -166,7 +166,7 @@ impl Engine {
             }
             (Asked::Step(_), Reply::Done) => {
                 if !started {
-                    self.gate_again(writer, interaction)?;
+                    self.gate_again(writer, interaction, 0.0)?;
                 }
                 body.done(records)
             }
@@ -175,13 +175,17 @@ impl Engine {
         }
     }
 
-    /// Asks the gate at this keypress, not only when the screen was drawn.
-    fn gate_again(&self, writer: &Writer<'_>, interaction: &Interaction) -> Result<(), Problem> {
+    /// Asks the gate at this keypress, not only when the screen was drawn. At a start the proof has to last the step's
+    /// minutes; at the end of a reading it has to stand.
+    fn gate_again(&self, writer: &Writer<'_>, interaction: &Interaction, minutes: f64) -> Result<(), Problem> {
         let wrong = |error: super::scripterror::ScriptError| Problem::new(error.message, error.advice);
         let mut scene = super::advance::scene_from(&writer.turn.points, &writer.turn.trail, &writer.turn.findings);
-        scene.minutes = interaction.minutes();
-        for risk in risks_of(interaction, &writer.turn.points).map_err(wrong)? {
-            if gate::demand(&writer.turn.world, &risk, &scene, writer.now) != gate::Demand::Open {
+        scene.minutes = minutes;
+        // What was stood on and worn was shown when the screen was; at its end the work up there is over.
+        let over = |risk: &gate::Risk| matches!(risk, gate::Risk::Height | gate::Risk::Loft | gate::Risk::Dust);
+        let risks = risks_of(interaction, &writer.turn.points).map_err(wrong)?;
+        for risk in risks.iter().filter(|risk| !over(risk)) {
+            if gate::demand(&writer.turn.world, risk, &scene, writer.now) != gate::Demand::Open {
                 let hint = "The screen shows what is wanted now.";
                 return Err(Problem::new("meanwhile the gate has closed", hint));
             }

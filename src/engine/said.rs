@@ -239,7 +239,9 @@ fn judge(found: Measured, limit: &Limit, size: f64) -> Verdict {
     if bound(limit.least).is_some_and(below) || bound(limit.most).is_some_and(above) {
         return Verdict::Fail;
     }
-    let unsure = found.over && limit.most.is_some();
+    // Over range says only that the value lies beyond the end: short of a least limit that shows nothing.
+    let short_of_least = bound(limit.least).is_some_and(|least| found.over && found.value < least * (1.0 - allowance));
+    let unsure = short_of_least || (found.over && limit.most.is_some());
     if unsure || bound(limit.low).is_some_and(below) || bound(limit.high).is_some_and(above) {
         return Verdict::LookAgain;
     }
@@ -264,6 +266,7 @@ mod tests {
             (ohm(1.0e6, false), Some(1.0e6), None, Verdict::Pass),
             (ohm(0.9e6, false), Some(1.0e6), None, Verdict::Fail),
             (ohm(999.0e6, true), Some(1.0e6), None, Verdict::Pass),
+            (ohm(0.5e6, true), Some(1.0e6), None, Verdict::LookAgain),
             (ohm(2000.0, true), None, Some(2.91), Verdict::Fail),
             (ohm(1.0, true), None, Some(2.91), Verdict::LookAgain),
         ] {

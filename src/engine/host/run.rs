@@ -7,7 +7,7 @@
 use std::cell::{Cell, RefCell};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use rhai::{EvalAltResult, NativeCallContext, Position};
 use serde_json::Value;
@@ -46,7 +46,7 @@ thread_local! {
     static STOPPED: Cell<bool> = const { Cell::new(false) };
     static COUNT: Cell<u64> = const { Cell::new(0) };
     static LEFT: Cell<Duration> = const { Cell::new(Duration::ZERO) };
-    static SINCE: Cell<Option<Instant>> = const { Cell::new(None) };
+    static SINCE: Cell<Option<Duration>> = const { Cell::new(None) };
     static LOADING: Cell<bool> = const { Cell::new(false) };
 }
 
@@ -217,14 +217,20 @@ pub fn with<T>(use_it: impl FnOnce(&mut Run) -> T) -> T {
     RUN.with_borrow_mut(|run| use_it(run.as_mut().expect("a script runs only within a run")))
 }
 
+/// Processor time that this thread has used: a busy machine does not make a script slower.
+fn thread_time() -> Duration {
+    let now = rustix::time::clock_gettime(rustix::time::ClockId::ThreadCPUTime);
+    Duration::new(now.tv_sec.try_into().unwrap_or(0), now.tv_nsec.try_into().unwrap_or(0))
+}
+
 /// Starts the script clock.
 pub fn clock_on() {
-    SINCE.set(Some(Instant::now()));
+    SINCE.set(Some(thread_time()));
 }
 
 fn clock_off() {
     if let Some(since) = SINCE.take() {
-        LEFT.set(LEFT.get().saturating_sub(since.elapsed()));
+        LEFT.set(LEFT.get().saturating_sub(thread_time().saturating_sub(since)));
     }
 }
 
@@ -236,7 +242,8 @@ pub fn progress() -> Option<rhai::Dynamic> {
     }
     let count = COUNT.get() + 1;
     COUNT.set(count);
-    let spent = count.is_multiple_of(64) && SINCE.get().is_some_and(|since| since.elapsed() > LEFT.get());
+    let spent =
+        count.is_multiple_of(64) && SINCE.get().is_some_and(|since| thread_time().saturating_sub(since) > LEFT.get());
     if count <= OPERATIONS && !spent {
         return None;
     }
