@@ -87,8 +87,9 @@ fn after_any_prefix_a_restart_gives_no_higher_world_and_no_proof() {
             let after = fold(&resumed(engine, &records[..length], 1));
             assert!(is_no_higher(&after.world, &before.world), "{name}: higher after record {length}");
             assert!(after.world.started().is_none(), "{name}: a step is in hand after record {length}");
-            let secured =
-                ["light", gate::MAIN_SWITCH].iter().any(|circuit| before.world.level(circuit) == Level::Secured);
+            let secured = ["light", gate::MAIN_SWITCH, gate::VOID]
+                .iter()
+                .any(|circuit| before.world.level(circuit) == Level::Secured);
             assert_eq!(
                 after.world.in_doubt(),
                 secured || before.world.in_doubt(),
