@@ -48,6 +48,17 @@ fn the_sample_walks_by_itself_and_may_be_run_again() {
 }
 
 #[test]
+fn the_sample_of_the_main_job_leaves_its_record() {
+    let folder = folder("main");
+    let output = run(&folder, &["walk", "downlights", "--sample"]);
+    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+    let text = std::fs::read_to_string(folder.join("sample-job/job.txt")).unwrap();
+    for part in ["State: finished", "KIT AND MATERIALS", "CEILING PLAN", "JUNCTION", "TESTS", "GATE EVIDENCE"] {
+        assert!(text.contains(part), "{part} is missing");
+    }
+}
+
+#[test]
 fn a_rehearsal_is_no_job_to_go_on_with() {
     let folder = folder("no-job");
     run(&folder, &["walk", "isolate", "--sample"]);

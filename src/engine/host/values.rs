@@ -87,6 +87,23 @@ pub fn rounded(value: &Value) -> Value {
     }
 }
 
+/// JSON without the entries that hold nothing: the ledger writes no empty values, and what a script gets back has to be
+/// what it offered.
+#[must_use]
+pub fn without_nothing(value: &Value) -> Value {
+    match value {
+        Value::Array(items) => Value::Array(items.iter().filter(|item| !item.is_null()).map(without_nothing).collect()),
+        Value::Object(entries) => Value::Object(
+            entries
+                .iter()
+                .filter(|(_, value)| !value.is_null())
+                .map(|(key, value)| (key.clone(), without_nothing(value)))
+                .collect(),
+        ),
+        other => other.clone(),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use serde_json::json;

@@ -9,7 +9,7 @@ use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
 
 use super::run::{self, Latch, broken, word};
-use super::values::{map_to_json, rounded, to_dynamic, to_json};
+use super::values::{map_to_json, rounded, to_dynamic, to_json, without_nothing};
 use crate::engine::interaction::{
     Card, Caution, Duty, Form, Hazardous, Interaction, Kind, Limit, Place, Question, Reading, Shown, Site, Step,
     Verdict,
@@ -327,7 +327,7 @@ fn choose(context: &NativeCallContext, key: &str, map: &Map) -> Call<Dynamic> {
             let message = format!("`{key}`: `among` holds no maps to choose from");
             return Err(broken(site, message, "test for an empty list first and stop with a reason"));
         }
-        let among = spec.among.iter().map(rounded).collect();
+        let among = spec.among.iter().map(|offer| without_nothing(&rounded(offer))).collect();
         let answer = run::ask(interaction(site, key, "", spec.text, Kind::Choice { among })?)?;
         Ok(to_dynamic(answer.value()))
     })
