@@ -104,7 +104,7 @@ pub struct Grid {
 
 impl Default for Grid {
     fn default() -> Self {
-        Self { work_plane: Length(0.85), step: Length(0.1), border: Length(0.0), patch: Length(0.2) }
+        Self { work_plane: Length(0.85), step: Length(0.1), border: Length(0.0), patch: Length(0.15) }
     }
 }
 

@@ -253,3 +253,7 @@ mod tests;
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod particle_tests;
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod property_tests;

@@ -85,7 +85,8 @@ impl Photometry {
     /// The model that also meets a stated centre intensity: centre, half of it at the beam's edge, and flux are exact.
     ///
     /// Where the flux is more than one lobe of that centre and beam holds, a second, broad lobe takes the rest. Where it
-    /// is less, the beam is flat out to an edge and falls off more steeply, or it is cut off before the horizontal.
+    /// is less, the beam is flat out to an edge and falls off more steeply, or it is cut off before the horizontal. From
+    /// about 132° on, one lobe is already as broad as a falling light can be, and a lower centre is refused.
     ///
     /// # Errors
     /// As [`Photometry::beam`], and [`PhotometryError::Contradiction`] where no such light exists.
@@ -96,7 +97,11 @@ impl Photometry {
             return Err(PhotometryError::OutOfRange { what: "centre intensity", value: centre_cd, expected });
         }
         let relative = flux_lm / (2.0 * PI * centre_cd);
-        let shape = match relative >= 1.0 / (exponent_of(beam_deg) + 1.0) {
+        let exponent = exponent_of(beam_deg);
+        let of_one_lobe = relative * (exponent + 1.0);
+        let shape = match of_one_lobe >= 1.0 {
+            // Figures that are one lobe's own, but for the last digits of a double.
+            _ if (of_one_lobe - 1.0).abs() <= 1e-9 => Some(Shape::Lobes(vec![Lobe { candela: 1.0, exponent }])),
             true => two_lobes(relative, beam_deg),
             false => flat_top(relative, beam_deg).or_else(|| cut_off(relative, beam_deg)),
         };

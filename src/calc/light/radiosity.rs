@@ -130,7 +130,7 @@ impl Exchange {
             for (sum, factor) in sums.iter_mut().zip(&closing) {
                 *sum *= factor;
             }
-            if error(&sums, &self.areas) < 1e-8 {
+            if error(&sums, &self.areas) < 1e-6 {
                 break;
             }
         }

@@ -46,7 +46,9 @@ fn an_even_enclosure_multiplies_light_by_the_integrating_sphere_rule() {
             let solution = exchange.solve(&direct, &vec![rho; areas.len()]);
             let flux = dot(&solution.illuminance_lx, &areas);
             let exact = 10_000.0 / (1.0 - rho);
-            assert!((flux / exact - 1.0).abs() < 1e-8, "{rho}: {flux} {exact} over {surface} m²");
+            // Where corners hide something, the rows are closed to a millionth, and each reflection adds to it.
+            let tolerance = if plan.is_rectangle() { 1e-7 } else { 5e-5 };
+            assert!((flux / exact - 1.0).abs() < tolerance, "{rho}: {flux} {exact} over {surface} m²");
             assert!(solution.rounds < 100);
         }
     }
