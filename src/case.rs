@@ -4,10 +4,11 @@
 //! a key whose name ends in its unit (`length_m = 4.2`). [`read`] brings the second form into the first, then fills a
 //! typed struct. Unknown keys are errors: nothing is ignored.
 
-use serde::de::DeserializeOwned;
+use serde::de::{DeserializeOwned, Error as _};
+use serde::{Deserialize, Deserializer};
 use serde_json::{Map, Value};
 
-use crate::quantity::unit_of_key;
+use crate::quantity::{Dimension, Flux, parse, unit_of_key};
 
 /// A case that could not be read, or a value in it that a calculator refuses.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -37,6 +38,25 @@ pub fn read<T: DeserializeOwned>(case: &Value) -> Result<T, CaseError> {
         let path = error.path().to_string();
         CaseError::at(if path == "." { String::new() } else { path }, error.into_inner().to_string())
     })
+}
+
+/// Reads lumens, whose key is their unit, as a bare number or with the unit.
+///
+/// # Errors
+/// The deserializer's own, with what was expected.
+pub fn bare_flux<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Flux>, D::Error> {
+    #[derive(Deserialize)]
+    #[serde(untagged, expecting = "expected a flux such as 650 or \"650 lm\"")]
+    enum Bare {
+        Number(f64),
+        Text(String),
+    }
+    let flux = match Option::<Bare>::deserialize(deserializer)? {
+        None => return Ok(None),
+        Some(Bare::Number(number)) => number,
+        Some(Bare::Text(text)) => parse(&text, Dimension::Flux, Some("lm")).map_err(D::Error::custom)?,
+    };
+    Ok(Some(Flux(flux)))
 }
 
 /// Brings every `key_unit = number` of the tree into the form `key = "number unit"`.

@@ -64,19 +64,26 @@ pub fn answer(calculator: &str, file: &str, text: &str, beside: &Path) -> Result
     Ok(answer)
 }
 
-/// Reads the photometric files that a case names.
+/// Reads the photometric files that a case names, for its kinds of fitting or its one fitting.
 fn photometry(case: &mut Value, beside: &Path) -> Result<(), CaseError> {
-    let Some(types) = case.get_mut("fitting_type").and_then(Value::as_object_mut) else { return Ok(()) };
-    for (name, entry) in types {
-        let Some(fitting) = entry.as_object_mut() else { continue };
-        if let Some(file) = fitting.remove("photometry") {
-            let path = format!("fitting_type.{name}.photometry");
-            let file = file.as_str().ok_or_else(|| CaseError::at(&path, "is the name of a file"))?;
-            let text = read_file(&beside.join(file), LONGEST_PHOTOMETRY)
-                .map_err(|failure| CaseError::at(&path, failure.message))?;
-            fitting.insert(String::from("photometry_text"), Value::String(text));
+    if let Some(types) = case.get_mut("fitting_type").and_then(Value::as_object_mut) {
+        for (name, fitting) in types {
+            read_photometry(fitting, &format!("fitting_type.{name}.photometry"), beside)?;
         }
     }
+    case.get_mut("fitting").map_or(Ok(()), |fitting| read_photometry(fitting, "fitting.photometry", beside))
+}
+
+fn read_photometry(fitting: &mut Value, path: &str, beside: &Path) -> Result<(), CaseError> {
+    let Some(entries) = fitting.as_object_mut() else { return Ok(()) };
+    let Some(file) = entries.remove("photometry") else { return Ok(()) };
+    let file = file.as_str().ok_or_else(|| CaseError::at(path, "expected the name of a file"))?;
+    let refused = |message: String| CaseError::at(path, format!("{file}: {message}"));
+    let bytes = std::fs::File::open(beside.join(file))
+        .and_then(|file| bytes_of(file, LONGEST_PHOTOMETRY))
+        .map_err(|error| refused(error.to_string()))?;
+    let text = calc::light::lm63::decode(&bytes).map_err(|error| refused(error.to_string()))?;
+    entries.insert(String::from("photometry_text"), Value::String(text));
     Ok(())
 }
 
@@ -87,28 +94,29 @@ fn read_file(path: &Path, longest: u64) -> Result<String, Failure> {
 }
 
 fn read_input(input: impl std::io::Read, name: &str, longest: u64) -> Result<String, Failure> {
+    let usage = |error: String| Failure::new(Exit::Usage, format!("{name}: {error}"));
+    let bytes = bytes_of(input, longest).map_err(|error| usage(error.to_string()))?;
+    String::from_utf8(bytes).map_err(|_| usage(String::from("is no UTF-8 text; save it as UTF-8")))
+}
+
+/// All bytes of an input that is no longer than allowed.
+fn bytes_of(input: impl std::io::Read, longest: u64) -> std::io::Result<Vec<u8>> {
     let mut bytes = Vec::new();
-    input
-        .take(longest + 1)
-        .read_to_end(&mut bytes)
-        .map_err(|error| Failure::new(Exit::Usage, format!("{name}: {error}")))?;
+    input.take(longest + 1).read_to_end(&mut bytes)?;
     if bytes.len() as u64 > longest {
-        return Err(Failure::new(Exit::Usage, format!("{name}: is longer than {} MiB", longest / 1024 / 1024)));
+        return Err(std::io::Error::other(format!("longer than {} MiB", longest / 1024 / 1024)));
     }
-    // Photometric files of old are often Latin-1; their figures are plain letters either way.
-    Ok(String::from_utf8_lossy(&bytes).into_owned())
+    Ok(bytes)
 }
 
 /// The line of a key path such as `run[1].load[0].power`: the last of its names that the text holds in order.
 fn line_of(text: &str, path: &str) -> Option<usize> {
     let names: Vec<&str> = path.split(['.', '[', ']']).filter(|name| !name.is_empty()).collect();
-    let mut index = 0;
     let mut found = None;
     let lines: Vec<&str> = text.lines().collect();
     let mut at = 0;
     for (place, name) in names.iter().enumerate() {
-        if let Ok(number) = name.parse::<usize>() {
-            index = number;
+        if name.parse::<usize>().is_ok() {
             continue;
         }
         let skip = names.get(place + 1).and_then(|next| next.parse::<usize>().ok()).unwrap_or(0);
@@ -128,7 +136,6 @@ fn line_of(text: &str, path: &str) -> Option<usize> {
             found = Some(hit + 1);
         }
     }
-    let _ = index;
     found
 }
 

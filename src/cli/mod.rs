@@ -155,10 +155,18 @@ enum Command {
 #[must_use]
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let exit = match Arguments::try_parse_from(arguments) {
-        Ok(arguments) => act(arguments.command).unwrap_or_else(|failure| {
-            eprintln!("lampwright: {}", failure.message.trim_end());
-            failure.exit
-        }),
+        Ok(arguments) => {
+            let acted = std::panic::catch_unwind(|| act(arguments.command));
+            let acted = acted.unwrap_or_else(|_| {
+                let message = "this is a fault of the program; what was saved is safe. Go on with `lampwright walk --job`, \
+                               and please tell the developers what you did";
+                Err(Failure::new(Exit::Fault, message))
+            });
+            acted.unwrap_or_else(|failure| {
+                eprintln!("lampwright: {}", failure.message.trim_end());
+                failure.exit
+            })
+        }
         Err(error) => {
             let _ = error.print();
             if error.use_stderr() { Exit::Usage } else { Exit::Good }

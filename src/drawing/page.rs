@@ -92,7 +92,8 @@ impl Page {
             // Too narrow for columns: each row becomes a small list.
             for row in rows {
                 for (head, cell) in columns.iter().zip(row) {
-                    self.hanging(Tone::Plain, &format!("{head}: "), cell);
+                    let mark = if head.is_empty() { String::new() } else { format!("{head}: ") };
+                    self.hanging(Tone::Plain, &mark, cell);
                 }
                 self.gap();
             }

@@ -109,21 +109,14 @@ impl Engine {
                 return Ask::Unfinished { key: started.to_owned(), text: text_of_start(records, started) };
             }
         }
-        self.at_frontier(records, folded, replay, world, now)
+        self.at_frontier(records, replay, world, now)
     }
 
-    fn at_frontier(
-        &self,
-        records: &[Record],
-        folded: &Folded,
-        replay: &Replay,
-        world: &gate::World,
-        now: Moment,
-    ) -> Ask {
+    fn at_frontier(&self, records: &[Record], replay: &Replay, world: &gate::World, now: Moment) -> Ask {
         match &replay.frontier {
             Frontier::Broken(error) => Ask::Broken(error.clone()),
             Frontier::Stop(stop) => Ask::Stop(stop.clone()),
-            Frontier::Finish => finish(records, folded, replay, world),
+            Frontier::Finish => finish(records, replay, world),
             Frontier::Signpost(signpost) => {
                 let scene = scene_of(replay);
                 match gate::signpost(world, &sign_of(signpost), &scene, now) {
@@ -213,7 +206,7 @@ fn text_of_start(records: &[Record], key: &str) -> String {
 }
 
 /// The end: duties still open, last opened first; then the word *finished*.
-fn finish(records: &[Record], folded: &Folded, replay: &Replay, world: &gate::World) -> Ask {
+fn finish(records: &[Record], replay: &Replay, world: &gate::World) -> Ask {
     let left = Answers::of(records);
     let duties = world.duties();
     let open =
@@ -239,7 +232,6 @@ fn finish(records: &[Record], folded: &Folded, replay: &Replay, world: &gate::Wo
         (true, true) => Ending::TestsOutstanding,
         (true, false) => Ending::Finished,
     };
-    let _ = folded;
     Ask::Finish { ending }
 }
 

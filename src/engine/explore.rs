@@ -7,13 +7,11 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-use serde_json::Value;
-
 use super::advance::Engine;
 use super::answers::Answer;
 use super::assume::{assumed, is_assumed, ways};
 use super::fold;
-use super::interaction::{Hazardous, Interaction, Kind, canonical};
+use super::interaction::{Hazardous, Interaction, Kind};
 use super::replay::{Frontier, Oracle};
 use crate::ledger::Record;
 use crate::moment::Moment;
@@ -133,10 +131,4 @@ impl Ahead {
             Frontier::Ask { .. } | Frontier::Signpost(_) => {}
         }
     }
-}
-
-/// Facts as a key for comparing states.
-#[must_use]
-pub fn facts_key(facts: &Value) -> String {
-    canonical(facts)
 }

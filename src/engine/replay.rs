@@ -3,7 +3,7 @@
 //! Answers are looked up by key and digest, never by position. The result is the frontier, the trail that led there,
 //! and everything shown on the way.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -164,8 +164,6 @@ pub struct Replay {
     pub findings: BTreeMap<(String, String), Verdict>,
     /// Work points as described last.
     pub points: BTreeMap<String, PointSpec>,
-    /// Signposts passed.
-    pub signs: BTreeSet<String>,
     /// Index of the stage of the frontier.
     pub stage: usize,
     /// Window at the frontier.

@@ -6,7 +6,7 @@ use crate::drawing::page::{Page, Tone};
 use crate::drawing::{self, characters};
 use crate::engine::bundle::Procedure;
 use crate::engine::cards;
-use crate::engine::interaction::{Form, Interaction, Kind, Limit, Shown, Signal};
+use crate::engine::interaction::{Form, Interaction, Kind, Limit, Question, Shown, Signal};
 use crate::engine::said::words_of_choice;
 use crate::engine::turn::{Ask, Turn};
 use crate::gate;
@@ -34,7 +34,7 @@ pub fn turn(turn: &Turn, frame: &Frame<'_>) -> String {
     header(&mut page, turn, frame);
     if matches!(turn.ask, Ask::Plan { .. } | Ask::Review { .. } | Ask::Stop(_) | Ask::Finish { .. }) {
         for shown in turn.fresh_shown() {
-            show(&mut page, shown, turn.world.exposed().next().is_some());
+            show(&mut page, shown);
         }
     }
     ask(&mut page, turn);
@@ -88,7 +88,13 @@ fn levels(turn: &Turn) -> Vec<String> {
     }
     for circuit in turn.world.circuits() {
         let level = turn.world.level(circuit);
-        if level > gate::Level::Unknown {
+        // Of the whole home and of the void only what is off is news.
+        let news = if [gate::MAIN_SWITCH, gate::VOID].contains(&circuit) {
+            gate::Level::Identified
+        } else {
+            gate::Level::Unknown
+        };
+        if level > news {
             parts.push(format!("{circuit} {}", level.word()));
         }
     }
@@ -184,6 +190,10 @@ fn plan(
             if question.form == Form::YesNo {
                 page.paragraph(Tone::Plain, "  y  yes   n  no");
             }
+            let bounds = bounds_words(question);
+            if !bounds.is_empty() {
+                page.paragraph(Tone::Faint, &bounds);
+            }
         }
         Kind::Choice { among } => {
             for (number, value) in among.iter().enumerate() {
@@ -220,6 +230,23 @@ fn plan(
     }
     if let Some(former) = former.filter(|former| !former.is_empty()) {
         page.hanging(Tone::Faint, "before: ", former);
+    }
+}
+
+/// What a number is typed in, and how large it may be; empty where words are asked.
+fn bounds_words(question: &Question) -> String {
+    let typed = match question.form {
+        Form::Length => String::from("In metres, or with its unit, as in 72 mm"),
+        Form::Amount => format!("In {}", question.unit),
+        Form::Count => String::from("A number"),
+        _ => return String::new(),
+    };
+    let shown = |value: f64| plain(value, 3);
+    match (question.least, question.most) {
+        (Some(least), Some(most)) => format!("{typed}; {} to {}.", shown(least), shown(most)),
+        (Some(least), None) => format!("{typed}; {} or more.", shown(least)),
+        (None, Some(most)) => format!("{typed}; {} or less.", shown(most)),
+        (None, None) => format!("{typed}."),
     }
 }
 
@@ -263,7 +290,7 @@ fn review(page: &mut Page, interaction: &Interaction, then: &str) {
 }
 
 /// Something shown on the way.
-pub fn show(page: &mut Page, shown: &Shown, _working: bool) {
+pub fn show(page: &mut Page, shown: &Shown) {
     let width = page.width();
     match shown {
         Shown::Plan { drawing } => {

@@ -13,7 +13,7 @@ use crate::engine::turn::{Ask, Ending, Turn};
 use crate::engine::typed::{is_not_sure, reply_of};
 use crate::engine::{Engine, Reply};
 use crate::gate::{self, Form, Happening};
-use crate::ledger::{Ledger, LedgerError, Record};
+use crate::ledger::{Kind, Ledger, LedgerError, Record};
 use crate::moment::{Moment, span_in_words};
 
 /// Time that looking ahead may take at the end of a stage.
@@ -68,6 +68,12 @@ impl Session<'_> {
         loop {
             let now = (self.clock)();
             let turn = self.engine.advance(self.ledger.records(), now);
+            if self.goes_on_with_card(&turn) {
+                if let Err(error) = self.give(&turn, &Reply::Start) {
+                    return Rest::Ledger(error);
+                }
+                continue;
+            }
             self.look_ahead(&turn, now);
             let shown = screen::turn(&turn, &self.frame());
             self.prompter.show(&shown);
@@ -111,6 +117,21 @@ impl Session<'_> {
         ahead.steps.0 += turn.trail.len();
         ahead.steps.1 += turn.trail.len();
         self.ahead = Some((turn.stage, ahead));
+    }
+
+    /// Whether this is a later row of a card whose row before was done just now: it begins by itself, so that a row is
+    /// one key. The first row of a card, a row with a caution, and every row after the gate asked, is begun by the person.
+    fn goes_on_with_card(&self, turn: &Turn) -> bool {
+        let Ask::Plan { interaction, started: false, .. } = &turn.ask else { return false };
+        let Some(last) = self.ledger.records().last() else { return false };
+        let (Some(card), Some(before)) = (&interaction.card, turn.trail.last()) else { return false };
+        let same = before
+            .interaction
+            .card
+            .as_ref()
+            .is_some_and(|earlier| earlier.tag == card.tag && earlier.at + 1 == card.at);
+        let plain = interaction.has_start() && interaction.cautions().is_empty();
+        plain && same && last.kind == Kind::Done && last.key == before.interaction.key
     }
 
     /// Makes the record of a reply and writes it. A reply that is not taken is explained, and nothing is written.

@@ -33,6 +33,14 @@ pub struct Case {
     pub dimmer: Option<Dimmer>,
 }
 
+impl Case {
+    /// A circuit by what feeds it and how it runs, with no wishes beyond.
+    #[must_use]
+    pub fn plain(supply: Supply, device: Option<Device>, run: Vec<Run>) -> Self {
+        Self { edition: None, supply, device, run, fault: None, driver: None, dimmer: None }
+    }
+}
+
 /// What feeds a circuit.
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use serde::{Deserialize, Deserializer};
+use serde::Deserialize;
 
 use super::exchange::{Vector, cross, dot};
 use super::illuminance::{Grid as Points, Placed};
@@ -11,7 +11,7 @@ use super::photometry::Photometry;
 use super::scene::{Panel, Scene};
 use crate::calc::plan::Plan;
 use crate::case::CaseError;
-use crate::quantity::{Angle, Dimension, Exitance, Flux, Intensity, Length, parse};
+use crate::quantity::{Angle, Exitance, Flux, Intensity, Length};
 
 const MOST_SOURCES: usize = 400;
 const MOST_ASKED: usize = 500;
@@ -113,7 +113,7 @@ impl Default for Grid {
 #[serde(deny_unknown_fields)]
 pub struct FittingType {
     /// Flux in lumens; a bare number will do.
-    #[serde(default, deserialize_with = "bare_flux")]
+    #[serde(default, deserialize_with = "crate::case::bare_flux")]
     pub lumens: Option<Flux>,
     /// Full angle to half of the centre intensity.
     pub beam: Option<Angle>,
@@ -206,21 +206,6 @@ impl Default for Maintenance {
 
 fn up() -> [f64; 3] {
     [0.0, 0.0, 1.0]
-}
-
-fn bare_flux<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Flux>, D::Error> {
-    #[derive(Deserialize)]
-    #[serde(untagged, expecting = "expected a flux such as 650 or \"650 lm\"")]
-    enum Bare {
-        Number(f64),
-        Text(String),
-    }
-    let flux = match Option::<Bare>::deserialize(deserializer)? {
-        None => return Ok(None),
-        Some(Bare::Number(number)) => number,
-        Some(Bare::Text(text)) => parse(&text, Dimension::Flux, Some("lm")).map_err(serde::de::Error::custom)?,
-    };
-    Ok(Some(Flux(flux)))
 }
 
 /// A kind of fitting with its light.

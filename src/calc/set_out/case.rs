@@ -1,11 +1,10 @@
 //! What a setting-out case holds, key by key, and the first look at whether its figures make sense.
 
-use serde::de::Error as _;
-use serde::{Deserialize, Deserializer};
+use serde::Deserialize;
 
 use crate::calc::light::case::{Grid, Maintenance, Reflectance};
 use crate::case::CaseError;
-use crate::quantity::{Angle, Dimension, Flux, Illuminance, Intensity, Length, parse, plain};
+use crate::quantity::{Angle, Flux, Illuminance, Intensity, Length, plain};
 
 /// The most lights that one layout may hold.
 pub const MOST_LIGHTS: u32 = 64;
@@ -116,7 +115,7 @@ pub struct Fitting {
     #[serde(default)]
     pub side_clearance: Length,
     /// Flux of one fitting.
-    #[serde(default, deserialize_with = "bare_flux")]
+    #[serde(default, deserialize_with = "crate::case::bare_flux")]
     pub lumens: Option<Flux>,
     /// Beam angle, to half of the centre intensity.
     pub beam: Option<Angle>,
@@ -278,23 +277,6 @@ pub struct CentreLine {
     pub x: Option<Length>,
     /// Place along y.
     pub y: Option<Length>,
-}
-
-/// Reads lumens as a bare number or with the unit.
-fn bare_flux<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Flux>, D::Error> {
-    #[derive(Deserialize)]
-    #[serde(untagged)]
-    enum Either {
-        Number(f64),
-        Text(String),
-    }
-    match Option::<Either>::deserialize(deserializer)? {
-        None => Ok(None),
-        Some(Either::Number(lumens)) => Ok(Some(Flux(lumens))),
-        Some(Either::Text(text)) => {
-            parse(&text, Dimension::Flux, Some("lm")).map(|lumens| Some(Flux(lumens))).map_err(D::Error::custom)
-        }
-    }
 }
 
 impl Case {

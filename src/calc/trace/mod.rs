@@ -250,16 +250,7 @@ fn check(case: &Case) -> Result<(), CaseError> {
             return Err(CaseError::at(path, format!("{count} entries; at most {most} are expected")));
         }
     }
-    circuit::Case {
-        edition: None,
-        supply: case.supply.clone(),
-        device: case.device.clone(),
-        run: case.run.clone(),
-        fault: None,
-        driver: None,
-        dimmer: None,
-    }
-    .check()
+    circuit::Case::plain(case.supply.clone(), case.device.clone(), case.run.clone()).check()
 }
 
 #[cfg(test)]

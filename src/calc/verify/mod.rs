@@ -279,12 +279,7 @@ impl<'a> Reading<'a> {
         }
         let circuit = Circuit {
             edition: case.edition.clone(),
-            supply: case.supply.clone(),
-            device: case.device.clone(),
-            run: case.run.clone(),
-            fault: None,
-            driver: None,
-            dimmer: None,
+            ..Circuit::plain(case.supply.clone(), case.device.clone(), case.run.clone())
         };
         let range = match case.quantity {
             Quantity::R1R2 | Quantity::R1 | Quantity::R2 | Quantity::R1Rn => resistance(case, &circuit, facts)?,

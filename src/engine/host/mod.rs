@@ -106,7 +106,6 @@ fn empty_replay(frontier: Frontier) -> Replay {
         facts: Value::Null,
         findings: Default::default(),
         points: Default::default(),
-        signs: Default::default(),
         stage: 0,
         window: String::new(),
         round: 1,
@@ -197,7 +196,7 @@ impl Compiled {
             let text = bundle.text_of(&stage.file).unwrap_or("");
             let mut ast = engine.compile(text).map_err(|error| from_parse(&stage.file, &error))?;
             ast.set_source(stage.file.as_str());
-            resolver::check(&ast, &stage.file, &engine)?;
+            resolver::check(&ast, &stage.file)?;
             if !ast.iter_functions().any(|function| function.name == "stage" && function.params.is_empty()) {
                 let site = Site { file: stage.file.clone(), line: 1, column: 1 };
                 return Err(ScriptError::new(
@@ -254,7 +253,6 @@ impl Compiled {
             facts: values::map_to_json(&facts).unwrap_or(Value::Null),
             findings: run.findings,
             points: run.points,
-            signs: run.signs,
             stage: run.stage,
             window: run.window,
             round: run.round,

@@ -61,7 +61,7 @@ impl Modules {
                 refuse(error.to_string())
             })?;
             ast.set_source(text(path));
-            check(&ast, path, engine).map_err(|error| refuse(error.to_string()))?;
+            check(&ast, path).map_err(|error| refuse(error.to_string()))?;
             run::loading(|| Module::eval_ast_as_new(Scope::new(), &ast, engine))
         })();
         self.loading.borrow_mut().pop();
@@ -92,7 +92,7 @@ impl ModuleResolver for Modules {
 ///
 /// # Errors
 /// [`ScriptError`] at the first offence.
-pub fn check(ast: &AST, file: &str, _engine: &Engine) -> Result<(), ScriptError> {
+pub fn check(ast: &AST, file: &str) -> Result<(), ScriptError> {
     let mut offence = None;
     ast.walk(&mut |path: &[ASTNode]| {
         offence = match path.last() {

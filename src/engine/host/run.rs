@@ -5,12 +5,11 @@
 //! progress hook ends the run at the next operation.
 
 use std::cell::{Cell, RefCell};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 
 use rhai::{EvalAltResult, NativeCallContext, Position};
-use serde_json::Value;
 
 use super::memo::Memo;
 use crate::engine::answers::{Answer, Answers, Says, sign};
@@ -80,8 +79,6 @@ pub struct Run {
     pub findings: BTreeMap<(String, String), Verdict>,
     /// Work points as described last.
     pub points: BTreeMap<String, PointSpec>,
-    /// Duties opened on the trail, for the closing words.
-    pub signs: BTreeSet<String>,
     /// The last stage is running, where a hand-over may be asked.
     pub last_stage: bool,
     latch: Option<Latch>,
@@ -112,7 +109,6 @@ impl Run {
             trail: Vec::new(),
             findings: BTreeMap::new(),
             points: BTreeMap::new(),
-            signs: BTreeSet::new(),
             last_stage: false,
             latch: None,
         }
@@ -185,7 +181,6 @@ impl Run {
     fn meet(&mut self, signpost: Signpost) -> Result<(), Latch> {
         let sign = sign(signpost.what.word(), &signpost.about, &signpost.window, signpost.round);
         if self.answers.met.contains(&sign) || self.oracle.is_some() || (self.holds)(&signpost, &self.scene()) {
-            self.signs.insert(sign);
             return Ok(());
         }
         Err(Latch::Frontier(Box::new(Frontier::Signpost(signpost))))
@@ -343,12 +338,6 @@ pub fn show(shown: Shown) {
 /// Remembers a verdict on the trail.
 pub fn found(what: &str, of: &str, verdict: Verdict) {
     with(|run| run.findings.insert((what.to_owned(), of.to_owned()), verdict));
-}
-
-/// The value of an answer, for a script.
-#[must_use]
-pub fn value_of(answer: &Answer) -> Value {
-    answer.value().clone()
 }
 
 /// Takes the latch of this thread's run, if one was set. The run may then go on with another stage.
